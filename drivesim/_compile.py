@@ -1,0 +1,77 @@
+"""The one compile decorator; it imports nothing of ours.
+
+Numba's disk cache looks only at the file that holds a function, so an edited helper or constant in another
+file would silently give old numbers.  Here the cache folder is named after a hash of every source file that
+compiled code can come from: any edit means a new folder.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numba
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+_PACKAGE = Path(__file__).resolve().parent
+_KEEP = 4  # stamped folders left in place, so that two checkouts can alternate without recompiling
+
+
+def source_stamp(package: Path = _PACKAGE) -> str:
+    """Return a hash of all Python sources below ``package`` and of the compiler's version."""
+    digest = hashlib.sha256(numba.__version__.encode())
+    for path in sorted(package.rglob("*.py")):
+        digest.update(path.relative_to(package).as_posix().encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _cache_root() -> Path:
+    given = os.environ.get("NUMBA_CACHE_DIR")
+    if given:
+        return Path(given)
+    base = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
+    return Path(base) / "drivesim"
+
+
+def _open_cache() -> Path | None:
+    """Return the stamped cache folder, or None where nothing can be written."""
+    folder = _cache_root() / f"kernel-{source_stamp()}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+        os.utime(folder)
+        stamped = sorted(folder.parent.glob("kernel-*"), key=lambda p: p.stat().st_mtime, reverse=True)
+        for old in stamped[_KEEP:]:
+            shutil.rmtree(old, ignore_errors=True)
+    except OSError:
+        return None
+    return folder
+
+
+CACHE_FOLDER = _open_cache()
+
+
+def cache_is_warm() -> bool:
+    """Tell whether compiled code for exactly these sources lies on disk already."""
+    return CACHE_FOLDER is not None and any(CACHE_FOLDER.rglob("kernel.advance*.nbi"))
+
+
+def compiled(function: F) -> F:
+    """Compile ``function`` with numba (no fast-math: NaN is our alarm), cached under the source stamp.
+
+    The plain function stays reachable as ``.py_func``.
+    """
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(CACHE_FOLDER or "")
+    try:
+        return numba.njit(cache=CACHE_FOLDER is not None)(function)
+    finally:
+        numba.config.CACHE_DIR = before
