@@ -1,0 +1,1 @@
+"""Wheel controllers: speed sensing, PI, strategies; imports only physics and the compiler."""
