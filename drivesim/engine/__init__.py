@@ -1,0 +1,1 @@
+"""Records, kernel, timeline: turns a scenario into recorded numbers; computes no metric."""

@@ -1,0 +1,40 @@
+"""Energy that a model holds at one moment; the losses are counted in the kernel, step by step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from drivesim.engine.build import Model
+from drivesim.physics import body as rigid
+from drivesim.physics import motor, tyre
+
+
+@dataclass(frozen=True)
+class Stored:
+    """Energy held [J]: motion, height, pressed tyres, dragged treads, inductances and the bus's capacitance."""
+
+    motion: float
+    height: float
+    tyres: float
+    treads: float
+    magnetic: float
+    bus: float
+
+
+def stored_energy(model: Model) -> Stored:
+    """Return what the model's state holds now."""
+    P, b = model.params[0], model.bodies[0]
+    motion = rigid.kinetic_energy(
+        P["mass"], b["vx"], b["vy"], b["vz"], P["inertia_x"], P["inertia_y"], P["inertia_z"], b["wx"], b["wy"], b["wz"]
+    )
+    tyres = treads = magnetic = 0.0
+    for p, w in zip(model.wheels, model.states, strict=True):
+        motion += 0.5 * p["inertia"] * w["spin"] ** 2
+        tyres += 0.5 * p["radial_stiffness"] * max(0.0, w["depth"]) ** 2
+        treads += tyre.bristle_energy(
+            w["ux"], w["uy"], p["tread_stiffness"], p["side_stiffness"], w["limit_x"], w["limit_y"]
+        )
+        magnetic += motor.magnetic_energy(w["id"], w["iq"], p["inductance"])
+    height = float(P["mass"] * P["gravity"] * b["z"])
+    bus = float(0.5 * P["bus_capacitance"] * b["bus_voltage"] ** 2)
+    return Stored(float(motion), height, float(tyres), float(treads), float(magnetic), bus)

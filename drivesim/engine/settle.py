@@ -1,0 +1,101 @@
+"""Where the rover stands at rest on the ground: least energy of weight and tyre springs."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from drivesim.ground.surface import height_and_slopes, unit_normal
+from drivesim.physics.body import rotation
+
+_ROUNDS = 60
+_ENOUGH = 1e-10  # of the weight, and of weight × wheelbase
+
+
+def settle(
+    params: np.ndarray, wheels: np.ndarray, grid: np.ndarray, surface: np.ndarray, bodies: np.ndarray
+) -> None:
+    """Set height, roll and pitch of ``bodies[0]`` so that tyre forces carry the weight without a moment.
+
+    Damped Newton on the energy m·g·z + Σ½·k·depth², which is convex for the small angles of a standing rover.
+    """
+    body = bodies[0]
+    yaw = math.atan2(2 * body["q0"] * body["q3"], 1 - 2 * body["q3"] ** 2)
+    weight = float(params["mass"][0] * params["gravity"][0])
+    z, roll, pitch = _first_guess(wheels, grid[0], surface, body, yaw)
+    size = float(np.hypot(wheels["x"], wheels["y"]).max())
+    state = np.array([z, roll, pitch])
+    scale = np.array([1.0, 1 / size, 1 / size])
+    energy, gradient, curvature = _energy(state, yaw, weight, wheels, grid[0], surface, body)
+    for _ in range(_ROUNDS):
+        if np.abs(gradient * scale).max() < _ENOUGH * weight:
+            break
+        move = -np.linalg.solve(curvature, gradient)
+        share = 1.0
+        while share > 1e-6:
+            new = state + share * move
+            trial = _energy(new, yaw, weight, wheels, grid[0], surface, body)
+            if trial[0] <= energy + 1e-15:
+                break
+            share /= 2
+        state = new
+        energy, gradient, curvature = trial
+    z, roll, pitch = state
+    body["z"] = z
+    body["q0"], body["q1"], body["q2"], body["q3"] = _quaternion(roll, pitch, yaw)
+
+
+def _first_guess(
+    wheels: np.ndarray, grid: np.void, surface: np.ndarray, body: np.void, yaw: float
+) -> tuple[float, float, float]:
+    """Return z, roll and pitch of the plane nearest to the ground under the wheels."""
+    c, s = math.cos(yaw), math.sin(yaw)
+    heights = []
+    for p in wheels:
+        x, y = body["x"] + c * p["x"] - s * p["y"], body["y"] + s * p["x"] + c * p["y"]
+        heights.append(height_and_slopes(surface, grid["x0"], grid["y0"], grid["dx"], grid["dy"], x, y)[0] - p["z"])
+    matrix = np.column_stack([np.ones(len(wheels)), wheels["x"], wheels["y"]])
+    z, slope_x, slope_y = np.linalg.lstsq(matrix, np.array(heights), rcond=None)[0]
+    return z, math.atan(slope_y), -math.atan(slope_x)
+
+
+def _energy(
+    state: np.ndarray, yaw: float, weight: float, wheels: np.ndarray, grid: np.void, surface: np.ndarray, body: np.void
+) -> tuple[float, np.ndarray, np.ndarray]:
+    """Return energy [J], its gradient and a positive curvature over (z, roll, pitch)."""
+    z, roll, pitch = state
+    rot = rotation(*_quaternion(roll, pitch, yaw))
+    energy = weight * z
+    gradient = np.array([weight, 0.0, 0.0])
+    curvature = np.eye(3) * 1e-6 * wheels["radial_stiffness"].max()
+    for p in wheels:
+        arm = np.array(rot).reshape(3, 3) @ np.array([p["x"], p["y"], p["z"]])
+        h, hx, hy = height_and_slopes(
+            surface, grid["x0"], grid["y0"], grid["dx"], grid["dy"], body["x"] + arm[0], body["y"] + arm[1]
+        )
+        normal = np.array(unit_normal(hx, hy))
+        depth = (h - z - arm[2]) * normal[2]
+        if depth <= 0:
+            continue
+        # how the depth grows with height, roll about the heading and pitch about the axle
+        forward = np.array([math.cos(yaw), math.sin(yaw), 0.0])
+        left = np.array([-math.sin(yaw), math.cos(yaw), 0.0])
+        slope = np.array([-normal[2], -normal @ np.cross(forward, arm), -normal @ np.cross(left, arm)])
+        energy += 0.5 * p["radial_stiffness"] * depth**2
+        gradient += p["radial_stiffness"] * depth * slope
+        curvature += p["radial_stiffness"] * np.outer(slope, slope)
+    return energy, gradient, curvature
+
+
+def _quaternion(roll: float, pitch: float, yaw: float) -> tuple[float, float, float, float]:
+    """Return the quaternion of yaw, then pitch, then roll (ISO 8855)."""
+    cr, sr = math.cos(roll / 2), math.sin(roll / 2)
+    cp, sp = math.cos(pitch / 2), math.sin(pitch / 2)
+    cy, sy = math.cos(yaw / 2), math.sin(yaw / 2)
+    return (
+        cr * cp * cy + sr * sp * sy,
+        sr * cp * cy - cr * sp * sy,
+        cr * sp * cy + sr * cp * sy,
+        cr * cp * sy - sr * sp * cy,
+    )

@@ -1,0 +1,130 @@
+"""Runs a scenario: kernel and timeline in turn; returns the recording, with no metric in it."""
+
+from __future__ import annotations
+
+import platform
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib.metadata import version
+
+import numba
+import numpy as np
+
+from drivesim._compile import source_stamp
+from drivesim.engine import channels, records
+from drivesim.engine.build import Model, build
+from drivesim.engine.energy import Stored, stored_energy
+from drivesim.engine.kernel import advance
+from drivesim.engine.timeline import Event, Timeline
+from drivesim.scenario.scenario import Scenario
+
+REPORT_EVERY = 0.5  # simulated seconds between progress reports
+
+ENDINGS = {
+    records.RUNNING: ("finished", "the time was up"),
+    records.OVERTURNED: ("overturned", "the rover tipped over"),
+    records.COLLAPSED: ("collapsed", "the battery could not give the power asked of it"),
+    records.LEFT_GROUND: ("left_ground", "a wheel came to the end of the ground"),
+    records.NOT_FINITE: ("not_finite", "the numbers ran away"),
+}
+
+
+@dataclass
+class Recording:
+    """What one run left: rows of interval means, events, how it ended, and the energy counted at every step.
+
+    ``time`` (rows,) [s] is the middle of each row's interval; ``body`` (rows,) and ``wheels`` (rows, wheels) are
+    structured arrays with the fields of ``drivesim.engine.channels``.
+    """
+
+    scenario: Scenario
+    model: Model
+    time: np.ndarray
+    body: np.ndarray
+    wheels: np.ndarray
+    events: list[Event]
+    ending: str
+    end_time: float
+    stored_before: Stored
+    stored_after: Stored
+    wall_time: float
+    versions: dict[str, str]
+
+
+def simulate(
+    scenario: Scenario, *, step: float | None = None, progress: Callable[[float], None] | None = None
+) -> Recording:
+    """Run ``scenario`` to its end, or to what stops it.
+
+    ``step`` [s] overrides the time step; ``progress`` is called with the simulated time [s] now and then.
+    """
+    model = build(scenario, step)
+    return run_model(model, progress)
+
+
+def run_model(model: Model, progress: Callable[[float], None] | None = None) -> Recording:
+    """Run a built model (its state records are advanced in place)."""
+    scenario, n = model.scenario, len(model.names)
+    end = max(1, round(scenario.duration / model.step))
+    rows = max(1, end // int(model.params["record_ticks"][0]))
+    body_log = np.zeros(rows, channels.BODY_LOG)
+    wheel_log = np.zeros((rows, n), channels.WHEEL_LOG)
+    sums = np.zeros(1, channels.BODY_LOG), np.zeros(n, channels.WHEEL_LOG)
+    arguments = (
+        *map(_kernel_view, (model.params, model.wheels, model.grid)),
+        model.ground.surface,
+        model.ground.friction,
+        model.table,
+        *map(_kernel_view, (model.bodies, model.states, model.contacts)),
+        (*map(_kernel_view, sums), _flat(sums[0])[0], _flat(sums[1])),
+        (_flat(body_log), _flat(wheel_log)),
+    )
+    stored_before = stored_energy(model)
+    timeline = Timeline(model)
+    report = max(1, round(REPORT_EVERY / model.step))
+    started = time.perf_counter()
+    body = model.bodies[0]
+    status = records.RUNNING
+    while body["tick"] < end and status in (records.RUNNING, records.STUCK):
+        tick = int(body["tick"])
+        timeline.run_due(tick)
+        until = int(min(timeline.env.peek(), end, tick + report))
+        status = advance(*arguments, until)
+        if status == records.STUCK:
+            timeline.run_due(int(body["tick"]))
+            timeline.report_stuck()
+        if progress is not None:
+            progress(body["tick"] * model.step)
+    wall = time.perf_counter() - started
+    ending, words = ENDINGS[records.RUNNING if status == records.STUCK else status]
+    end_time = float(body["tick"] * model.step)
+    timeline.events.append(Event(end_time, "end", f"{ending}: {words}"))
+    filled = int(body["rows"])
+    interval = float(model.params["record_ticks"][0] * model.step)
+    return Recording(
+        scenario, model, (np.arange(filled) + 0.5) * interval, body_log[:filled], wheel_log[:filled],
+        timeline.events, ending, end_time, stored_before, stored_energy(model), wall, versions(),
+    )  # fmt: skip
+
+
+def _flat(log: np.ndarray) -> np.ndarray:
+    """Return a record array as plain floats, one more axis for the fields (a view)."""
+    names = log.dtype.names
+    assert names is not None
+    return log.view(np.float64).reshape(*log.shape, len(names))
+
+
+def _kernel_view(array: np.ndarray) -> np.ndarray:
+    """Return the array as the kernel wants it: plain when compiled, with attribute access when interpreted."""
+    return records.as_record_array(array) if numba.config.DISABLE_JIT else array
+
+
+def versions() -> dict[str, str]:
+    """Return what made the result: our version and sources, and the libraries that compute."""
+    return {
+        "drivesim": version("drivesim"),
+        "sources": source_stamp(),
+        "python": platform.python_version(),
+        **{name: version(name) for name in ("numpy", "numba", "scipy", "simpy")},
+    }
