@@ -1,0 +1,1 @@
+"""What a recording means: conditions, fighting, ledger, cautions, verdict; never integrates anything."""

@@ -1,0 +1,79 @@
+"""Cautions that belong with a result, each with its reason and figure; imports engine only."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from drivesim.engine.simulate import Recording
+
+TOUCH_LIMIT = 60.0  # degC, hot to touch (common practice, no source)
+SERIES_CHARGER = (
+    "{n} cells in series: a charger for a single cell must never be used on them, and they need a balanced charge; "
+    "follow the cell maker's data"
+)
+ALWAYS = (
+    "A simulation supports but does not replace the makers' data, local rules and a bench test with a "
+    "current-limited supply and the wheels off the ground; keep fingers and cables clear of the wheels."
+)
+
+
+def cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
+    """Return the cautions that apply to this run, in order of danger; the general one always comes last."""
+    return [*_battery(recording, traces), *_heat(recording, traces), *_drive(recording), *_model(recording), ALWAYS]
+
+
+def _battery(recording: Recording, traces: xr.Dataset) -> list[str]:
+    battery, out = recording.scenario.rover.battery, []
+    current = float(traces["battery_current"].values.max(initial=0.0))
+    rated = battery.discharge_rating * battery.capacity * battery.cells_in_parallel
+    if current > rated:
+        out.append(f"Lithium cells: {current:.2g} A drawn, the rating allows {rated:.2g} A; they can swell or burn.")
+    lowest = float(traces["bus_voltage"].values.min(initial=np.inf)) / battery.cells_in_series
+    if lowest < battery.cut_off:
+        out.append(f"Lithium cells: down to {lowest:.2f} V a cell under load, below the cut-off of {battery.cut_off:g} V.")
+    if battery.cells_in_series > 1:
+        out.append("Lithium cells: " + SERIES_CHARGER.format(n=battery.cells_in_series) + ".")
+    return out
+
+
+def _heat(recording: Recording, traces: xr.Dataset) -> list[str]:
+    winding, driver = recording.scenario.rover.wheel.winding, recording.scenario.rover.wheel.driver
+    peaks = traces["winding_temperature"].max("time")
+    wheel = str(peaks["wheel"].values[int(peaks.values.argmax())])
+    peak = float(peaks.max())
+    out = []
+    power = traces["copper_loss"].mean("time").values
+    settled = recording.scenario.ambient + float(power.max()) * winding.thermal_resistance
+    if peak > winding.limit:
+        out.append(f"Hot board: {wheel} reached {peak:.0f} degC, its limit is {winding.limit:.0f} degC.")
+    elif settled > winding.limit:
+        hot = str(traces["wheel"].values[int(power.argmax())])
+        out.append(
+            f"Hot board: going on like this, {hot} would settle near {settled:.0f} degC (winding limit "
+            f"{winding.limit:.0f} degC), though it reached only {peak:.0f} degC in {recording.end_time:.0f} s."
+        )
+    if peak > TOUCH_LIMIT:
+        out.append(f"Hot to touch: {wheel} reached {peak:.0f} degC (over {TOUCH_LIMIT:.0f} degC).")
+    current = float(np.hypot(traces["current_d"].values, traces["current_q"].values).max(initial=0.0))
+    if driver.current_rating is not None and current > driver.current_rating:
+        out.append(f"Wheel controllers: {current:.2g} A peak phase current, rated {driver.current_rating:g} A.")
+    return out
+
+
+def _drive(recording: Recording) -> list[str]:
+    wheels = recording.model.wheels
+    if np.any((wheels["strategy"] == 0) & (wheels["sensors"] == 1) & (wheels["braking"] == 1)):
+        return [
+            "Speed loop with braking on a single Hall sensor: the sensor cannot see the direction, so a wheel pushed "
+            "backwards may be driven further backwards."
+        ]
+    return []
+
+
+def _model(recording: Recording) -> list[str]:
+    if recording.ending == "overturned":
+        return ["The model ends where the rover tips over; nothing after that is simulated."]
+    if recording.ending == "collapsed":
+        return ["The model ends where the supply collapses; resets and restarts of controllers are not in it yet."]
+    return []

@@ -1,0 +1,60 @@
+"""From a recording to the labelled dataset of traces; imports engine and physics."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from drivesim.analysis.conditions import CONDITIONS, wheel_conditions
+from drivesim.drive.controller import LOCKED_FREQUENCY, TRIMMED_FREQUENCY
+from drivesim.engine.channels import BODY_CHANNELS, WHEEL_CHANNELS
+from drivesim.engine.simulate import Recording
+from drivesim.physics.motor import pull_out_torque
+from drivesim.physics.winding import resistance_at
+
+
+def forced_wheels(recording: Recording) -> np.ndarray:
+    """Return which wheels have a field that turns at a frequency of its own, shape (wheels,)."""
+    return np.isin(recording.model.wheels["strategy"], (LOCKED_FREQUENCY, TRIMMED_FREQUENCY))
+
+
+def traces(recording: Recording) -> xr.Dataset:
+    """Return all recorded channels with dims time [s] and wheel, units in attrs, plus two derived ones.
+
+    ``condition``: code of what each wheel was doing (attrs give the words).  ``pull_out_torque`` [N·m]: what a
+    forced wheel could give at most at that voltage, speed and temperature (NaN for other wheels).
+    """
+    model, wheels = recording.model, recording.wheels
+    interval = float(model.params["record_ticks"][0] * model.step)
+    even_load = float(model.params["mass"][0] * model.params["gravity"][0]) / len(model.names)
+    codes = wheel_conditions(wheels, interval, even_load, forced_wheels(recording))
+    variables = {
+        c.name: (("time", "wheel"), wheels[c.name], {"units": c.unit, "long_name": c.meaning}) for c in WHEEL_CHANNELS
+    }
+    variables |= {c.name: (("time",), recording.body[c.name], {"units": c.unit, "long_name": c.meaning}) for c in BODY_CHANNELS}
+    variables["condition"] = (
+        ("time", "wheel"), codes,
+        {"long_name": "what the wheel was doing", "flag_values": np.arange(len(CONDITIONS), dtype=np.int8),
+         "flag_meanings": " ".join(CONDITIONS)},
+    )  # fmt: skip
+    variables["pull_out_torque"] = (
+        ("time", "wheel"), _pull_out(recording), {"units": "N*m", "long_name": "pull-out torque (forced drives)"}
+    )  # fmt: skip
+    return xr.Dataset(
+        variables,
+        coords={"time": ("time", recording.time, {"units": "s"}), "wheel": list(model.names)},
+        attrs={"title": recording.scenario.name, "recording_interval_s": interval},
+    )
+
+
+def _pull_out(recording: Recording) -> np.ndarray:
+    result = np.full(recording.wheels.shape, np.nan)
+    each = np.vectorize(pull_out_torque, otypes=[float])
+    for j in np.flatnonzero(forced_wheels(recording)):
+        p, rows = recording.model.wheels[j], recording.wheels[:, j]
+        R = resistance_at(p["resistance"], p["given_at"], rows["winding_temperature"], p["coefficient"])
+        speed = p["pole_pairs"] * np.abs(rows["wheel_speed"])
+        result[:, j] = each(
+            rows["phase_voltage"], R + p["on_resistance"], p["inductance"], p["flux_linkage"], p["pole_pairs"], speed
+        )
+    return result

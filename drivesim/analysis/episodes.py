@@ -1,0 +1,105 @@
+"""When and where the rover was stuck, and which wheel held it and why; imports conditions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+
+from drivesim.analysis.conditions import AIRBORNE, CONDITIONS, OUT_OF_STEP, SLIPPING, STALLED
+from drivesim.engine.build import STUCK_AFTER
+from drivesim.engine.ground_build import GroundArrays
+
+WINDOW = 1.0  # s at the end of a run in which a reason is looked for
+WALL = 0.25  # forward part of the ground's normal from which it counts as an obstacle
+MOSTLY = 0.5  # share of the window from which a wheel counts as doing something
+
+
+@dataclass(frozen=True)
+class Stuck:
+    """One time of being stuck: from, to [s], where the rover stood [m]."""
+
+    start: float
+    end: float
+    x: float
+
+
+def stuck_episodes(traces: xr.Dataset) -> list[Stuck]:
+    """Return the times of being stuck; each counts from when the rover stopped coming forward."""
+    flags = (traces["stuck"].values > 0.5).astype(int)
+    time = traces["time"].values
+    half = traces.attrs["recording_interval_s"] / 2
+    edges = np.diff(np.concatenate([[0], flags, [0]]))
+    firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    x = traces["x"].values
+    return [
+        Stuck(max(0.0, time[i] - half - STUCK_AFTER), time[j] + half, float(x[i]))
+        for i, j in zip(firsts, lasts, strict=True)
+    ]
+
+
+def wheel_state(traces: xr.Dataset, wheel: str, start: float, end: float) -> dict[str, float]:
+    """Return what ``wheel`` did from ``start`` to ``end`` [s]: shares of each condition and means."""
+    part = traces.sel(wheel=wheel, time=slice(start, end))
+    codes = part["condition"].values
+    state = {name: float((codes == code).mean()) for code, name in enumerate(CONDITIONS)}
+    for name in ("voltage_limited", "normal_load", "normal_x", "hub_x", "motor_torque", "wheel_speed", "commanded_speed"):
+        state[name] = float(part[name].values.mean())
+    state["friction_use"] = float(np.abs(part["drive_force"].values).sum() / max(part["friction_limit"].values.sum(), 1e-9))
+    slips = part["pole_slips"].values
+    state["pole_slips_per_second"] = float(slips[-1] - slips[0]) / max(end - start, 1e-3)
+    return state
+
+
+def reason(traces: xr.Dataset, ground: GroundArrays, start: float, end: float) -> str:
+    """Return in words which wheel held the rover in this time and why, and what another did meanwhile."""
+    states = {str(w): wheel_state(traces, str(w), start, end) for w in traces["wheel"].values}
+    limiting = max(states, key=lambda name: _burden(states[name]))
+    words = f"{limiting} {_doing(states[limiting], ground)}"
+    others = {name: s for name, s in states.items() if name != limiting}
+    idle = max(others, key=lambda name: _idleness(others[name]))
+    if _idleness(others[idle]) > MOSTLY:
+        words += f" while {idle} {_idling(others[idle])}"
+    return words
+
+
+def _burden(state: dict[str, float]) -> float:
+    """Return how much a wheel looks like the one that holds the rover: loaded, held, against something."""
+    held = max(state[CONDITIONS[STALLED]], state[CONDITIONS[OUT_OF_STEP]])
+    return 3 * held + 2 * state[CONDITIONS[SLIPPING]] * (held < MOSTLY) + max(0.0, -state["normal_x"]) + 0.05 * abs(
+        state["motor_torque"]
+    ) / 0.01 - 5 * state[CONDITIONS[AIRBORNE]]
+
+
+def _idleness(state: dict[str, float]) -> float:
+    spinning = abs(state["wheel_speed"]) > 0.3 * abs(state["commanded_speed"])
+    return max(1.1 * state[CONDITIONS[AIRBORNE]], state[CONDITIONS[SLIPPING]]) * spinning
+
+
+def _against(state: dict[str, float], ground: GroundArrays) -> str:
+    word = ground.word_at(state["hub_x"])
+    if state["normal_x"] < -WALL:
+        return f" against {word or 'the rise ahead'}"
+    return f" on {word}" if word else ""
+
+
+def _doing(state: dict[str, float], ground: GroundArrays) -> str:
+    where = _against(state, ground)
+    if state[CONDITIONS[OUT_OF_STEP]] > MOSTLY:
+        return f"fell out of step{where} ({state['pole_slips_per_second']:.1f} poles slipped a second)"
+    if state[CONDITIONS[STALLED]] > MOSTLY:
+        if state["voltage_limited"] > MOSTLY:
+            return f"stalled{where} at full bus voltage"
+        return f"stalled{where} at {abs(state['motor_torque']) * 1e3:.3g} mN·m, below full voltage"
+    if state[CONDITIONS[SLIPPING]] > MOSTLY:
+        return f"spun{where} at its friction limit"
+    if state["friction_use"] > 0.9:
+        return f"pushed{where} at its friction limit"
+    return f"hesitated{where}: its drive gave {abs(state['motor_torque']) * 1e3:.3g} mN·m on average"
+
+
+def _idling(state: dict[str, float]) -> str:
+    if state[CONDITIONS[AIRBORNE]] > MOSTLY:
+        return "turned free in the air"
+    return f"spun with {state['normal_load']:.2g} N on it"

@@ -1,0 +1,67 @@
+"""``simulate`` and its result ``Run``; the entry that programs and the command line use alike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import xarray as xr
+
+from drivesim.analysis.conditions import CONDITIONS
+from drivesim.analysis.dataset import traces as make_traces
+from drivesim.analysis.summary import summarise
+from drivesim.engine.ground_build import GroundArrays
+from drivesim.engine.simulate import simulate as record
+from drivesim.engine.timeline import Event
+from drivesim.errors import DrivesimError
+from drivesim.scenario.scenario import Scenario
+
+
+@dataclass(frozen=True)
+class Run:
+    """The result of one run.
+
+    ``traces``: dataset with dims time [s] and wheel, units in attrs.  ``summary``: plain numbers and texts, among
+    them the verdict, the energy ledger and the cautions.  ``events``: what happened when.  ``ground``: the heights
+    and friction driven on.
+    """
+
+    scenario: Scenario
+    traces: xr.Dataset
+    summary: dict[str, Any]
+    events: list[Event]
+    ground: GroundArrays
+
+    @property
+    def verdict(self) -> str:
+        """One sentence: did it move, and if not, where, which wheel and why."""
+        return str(self.summary["verdict"])
+
+
+def simulate(
+    scenario: Scenario, *, step: float | None = None, progress: Callable[[float], None] | None = None
+) -> Run:
+    """Run ``scenario`` and work out what it means.
+
+    ``step`` [s] overrides the time step.  ``progress`` is called with the simulated time [s] now and then.
+    Raises DrivesimError where the run is too short to record anything.
+    """
+    recording = record(scenario, step=step, progress=progress)
+    if recording.time.size == 0:
+        raise DrivesimError(f"the run ended at {recording.end_time:g} s, before anything was recorded: {recording.ending}")
+    traces = make_traces(recording)
+    summary = summarise(recording, traces)
+    events = sorted([*recording.events, *condition_events(traces)], key=lambda event: event.time)
+    return Run(scenario, traces, summary, events, recording.model.ground)
+
+
+def condition_events(traces: xr.Dataset) -> list[Event]:
+    """Return an event for each change of a wheel's condition."""
+    time = traces["time"].values
+    events = []
+    for wheel in traces["wheel"].values:
+        codes = traces["condition"].sel(wheel=wheel).values
+        changes = (codes[1:] != codes[:-1]).nonzero()[0] + 1
+        events += [Event(float(time[i]), "condition", CONDITIONS[codes[i]], str(wheel)) for i in changes]
+    return events

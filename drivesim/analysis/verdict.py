@@ -1,0 +1,94 @@
+"""The verdict: one sentence that says whether the rover moved, and if not, where, which wheel and why."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import xarray as xr
+
+from drivesim.analysis.episodes import WINDOW, Stuck, reason, stuck_episodes
+from drivesim.engine.ground_build import GroundArrays
+from drivesim.engine.simulate import Recording
+
+BUILD_UP = 0.5  # s; a loop needs a moment until it gives all it can
+KEPT_UP = 0.8  # share of the commanded way from which a rover counts as keeping up
+
+
+def distance(traces: xr.Dataset) -> float:
+    """Return how far the rover came along its own forward axis [m] (backing off counts backwards)."""
+    return float(traces["speed"].values.sum() * traces.attrs["recording_interval_s"])
+
+
+def commanded_distance(traces: xr.Dataset) -> float:
+    """Return the way [m] that the wheels' commands add up to."""
+    return float(traces["commanded_progress"].values.sum() * traces.attrs["recording_interval_s"])
+
+
+def progress_distance(traces: xr.Dataset) -> float:
+    """Return the hubs' mean way [m] along their commands: also counts turning on the spot."""
+    return float(traces["progress_speed"].values.sum() * traces.attrs["recording_interval_s"])
+
+
+def verdict(recording: Recording, traces: xr.Dataset) -> str:
+    """Return the verdict in one sentence."""
+    ground, end = recording.model.ground, recording.end_time
+    episodes = stuck_episodes(traces)
+    came = f"{distance(traces):.2f} m in {end:.1f} s"
+    if recording.ending == "not_finite":
+        return f"no result: the numbers ran away at {end:.3f} s; try a shorter step"
+    if recording.ending == "overturned":
+        return f"overturned at {_where(traces)} after {end:.1f} s: {reason(traces, ground, end - WINDOW, end)}"
+    if recording.ending == "collapsed":
+        return f"supply collapsed after {end:.1f} s at {_where(traces)}: {_supply(traces)}"
+    if recording.ending == "left_ground":
+        return f"came through: reached the end of the ground after {end:.1f} s{_interruptions(episodes, traces, ground)}"
+    commanded = commanded_distance(traces)
+    if commanded == 0:
+        return f"stood as told for {end:.1f} s and moved {distance(traces) * 1e3:.0f} mm"
+    last = episodes[-1] if episodes else None
+    if last is not None and last.end > end - 2 * traces.attrs["recording_interval_s"]:
+        return f"stuck at {_place(last, traces)}: {_reason(last, traces, ground)}"
+    share = progress_distance(traces) / commanded
+    turned = math.degrees(float(traces["yaw"].values[-1] - traces["yaw"].values[0]))
+    if abs(turned) > 30:
+        came += f", turned {turned:.0f} deg"
+    moved = "moved" if share >= KEPT_UP else "fell behind"
+    tail = _interruptions(episodes, traces, ground)
+    if share < KEPT_UP and not episodes:
+        tail = f"; {reason(traces, ground, end - WINDOW, end)} at the end"
+    return f"{moved}: {came}, {share:.0%} of the way commanded{tail}"
+
+
+def _where(traces: xr.Dataset) -> str:
+    return f"{traces['x'].values[-1]:.2f} m"
+
+
+def _place(episode: Stuck, traces: xr.Dataset) -> str:
+    """Return where a rover is stuck: how far it came, or that it is still where it started."""
+    start = float(traces["x"].values[0])
+    if abs(episode.x - start) < 0.01:
+        turned = math.degrees(float(traces["yaw"].values[-1] - traces["yaw"].values[0]))
+        return f"its start (turned {turned:.0f} deg)" if abs(turned) > 1 else "its start"
+    return f"{episode.x:.2f} m"
+
+
+def _reason(episode: Stuck, traces: xr.Dataset, ground: GroundArrays) -> str:
+    return reason(traces, ground, min(episode.start + BUILD_UP, episode.end), episode.end)
+
+
+def _interruptions(episodes: list[Stuck], traces: xr.Dataset, ground: GroundArrays) -> str:
+    if not episodes:
+        return ""
+    longest = max(episodes, key=lambda e: e.end - e.start)
+    total = sum(e.end - e.start for e in episodes)
+    times = "once" if len(episodes) == 1 else f"{len(episodes)} times"
+    return (
+        f", but stuck {times} for {total:.1f} s (longest at {longest.x:.2f} m: "
+        f"{_reason(longest, traces, ground)})"
+    )
+
+
+def _supply(traces: xr.Dataset) -> str:
+    current, voltage = traces["battery_current"].values, traces["bus_voltage"].values
+    return f"{np.max(current[-5:]):.2g} A were asked of it and the bus fell to {voltage[-1]:.2g} V"

@@ -1,0 +1,38 @@
+"""``drivesim check``: every mistake with its line, or every value in SI."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+
+@click.command("check")
+@click.argument("scenario", type=click.Path(path_type=Path), required=False)
+@click.option("--schema", is_flag=True, help="Write the JSON Schema of scenario files, for editors.")
+@click.option("--json", "as_json", is_flag=True, help="Print the resolved values as JSON.")
+def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
+    """Check SCENARIO and the files it includes; print its resolved values in SI, defaults spelled out.
+
+    \b
+    drivesim check scenarios/slab_edge.yaml
+    drivesim check --schema > drivesim.schema.json
+    """
+    from drivesim.scenario import json_schema, load_scenario, resolved, to_yaml
+
+    if schema == (scenario is not None):
+        raise click.UsageError("give a SCENARIO, or --schema")
+    if schema:
+        click.echo(json.dumps(json_schema(), indent=2))
+        return
+    assert scenario is not None
+    loaded = load_scenario(scenario)
+    if as_json:
+        click.echo(json.dumps(resolved(loaded), indent=2, ensure_ascii=False))
+        return
+    from drivesim.engine.build import build
+
+    model = build(loaded)
+    click.echo(to_yaml(loaded), nl=False)
+    click.echo(f"# good: step {model.step * 1e6:.0f} µs ({model.step_reason})")

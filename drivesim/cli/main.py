@@ -1,0 +1,70 @@
+"""The command ``drivesim``; each command's module is imported only when it is asked for."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from drivesim.errors import DrivesimError
+
+COMMANDS = {
+    "run": "Run a scenario: will it move, and if not, which wheel, when, why?",
+    "check": "Check a scenario's files, and print every value in SI.",
+    "plot": "Draw the pictures of a finished run again.",
+}
+
+
+class Lazy(click.Group):
+    """A group whose commands are imported at first use, so that --help is quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"drivesim.cli.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.command(cls=Lazy, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="drivesim")
+def cli() -> None:
+    """Find out before the next board or tyre whether a small rover will move on real ground.
+
+    \b
+    drivesim run scenarios/rubble_speed_loop.yaml
+    drivesim check my_rover.yaml
+
+    Exit codes: 0 done, 1 a bar given with --require was not met, 2 a mistake in what was given.
+    """
+
+
+def main() -> None:
+    """Run the command line; mistakes of the user end with one clear line each and exit code 2."""
+    try:
+        cli.main(standalone_mode=False)
+    except DrivesimError as error:
+        click.echo(str(error), err=True)
+        sys.exit(2)
+    except click.exceptions.Exit as stop:
+        sys.exit(stop.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("interrupted; nothing unfinished was left behind", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(141)
