@@ -118,7 +118,8 @@ def example(unit: str) -> str:
 def found(value: object) -> str:
     """Return ``value`` in the words of someone who wrote it in a file, short and for messages."""
     if isinstance(value, str):
-        return f"'{value[:_LONGEST_UNIT]}{'…' if len(value) > _LONGEST_UNIT else ''}'"
+        shown = value[:_LONGEST_UNIT].encode("utf-8", "backslashreplace").decode()
+        return f"'{shown}{'…' if len(value) > _LONGEST_UNIT else ''}'"
     kinds: dict[type, str] = {dict: "a mapping", list: "a list", tuple: "a list", type(None): "nothing"}
     if type(value) in kinds:
         return kinds[type(value)]

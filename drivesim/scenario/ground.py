@@ -1,0 +1,195 @@
+"""The ground as a builder writes it: features whose heights add up, and a friction field."""
+
+from __future__ import annotations
+
+from math import degrees, radians
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from drivesim import units
+from drivesim.errors import UnitError
+from drivesim.scenario import quantities as q
+
+STEEPEST = radians(80)  # rad
+
+
+class _Feature(q.Model):
+    """What every feature has; ``label`` is the word a verdict uses for it."""
+
+    label: str | None = Field(default=None, max_length=60)
+
+
+class Ramp(_Feature):
+    """A slope between two places; the ground stays at the top after it.
+
+    ``slope`` > 0 climbs.  ``cross_slope`` > 0 lifts the left side; it comes in over the first quarter of the
+    ramp and goes out over the last, so that the ramp meets level ground at both ends.
+    """
+
+    kind: Literal["ramp"]
+    start: q.Coordinate
+    end: q.Coordinate
+    slope: q.Angle
+    cross_slope: q.Angle = 0.0
+
+    @model_validator(mode="after")
+    def _forward(self) -> Self:
+        problems = [("end", "must lie beyond start")] if self.end <= self.start else []
+        for name, slope in (("slope", self.slope), ("cross_slope", self.cross_slope)):
+            if abs(slope) > STEEPEST:
+                problems.append((name, f"found {degrees(slope):.3g} deg, allowed: at most 80 deg either way"))
+        q.refuse(problems)
+        return self
+
+
+class Step(_Feature):
+    """A sharp edge; the ground stays at ``height`` after it (negative: a drop)."""
+
+    kind: Literal["step"]
+    at: q.Coordinate
+    height: q.Coordinate
+
+
+class Pavers(_Feature):
+    """A row of slabs with gaps between them, standing ``height`` above the ground."""
+
+    kind: Literal["pavers"]
+    start: q.Coordinate
+    count: int = Field(strict=True, ge=1, le=1000)
+    length: q.Length
+    gap: q.LengthOrZero
+    height: q.Length
+    height_spread: q.LengthOrZero = 0.0  # each slab's height is drawn within ± this
+    gap_depth: q.Length | None = None  # default: down to the ground
+
+
+class Bumps(_Feature):
+    """Half-round bars across the way; the first begins at ``start``, ``spacing`` is from crest to crest."""
+
+    kind: Literal["bumps"]
+    start: q.Coordinate
+    count: int = Field(default=1, strict=True, ge=1, le=1000)
+    spacing: q.Length = 0.2
+    radius: q.Length
+    side: Literal["both", "left", "right"] = "both"
+
+
+class Twist(_Feature):
+    """Left and right rise and fall in opposition: lifts wheels off a stiff frame."""
+
+    kind: Literal["twist"]
+    start: q.Coordinate
+    wavelength: q.Length
+    amplitude: q.Length
+
+
+class Washboard(_Feature):
+    """A sine across the way."""
+
+    kind: Literal["washboard"]
+    start: q.Coordinate
+    wavelength: q.Length
+    amplitude: q.Length
+
+
+class Roughness(_Feature):
+    """Band-limited random ground: an ISO 8608 class (or its unevenness), or rms and correlation length."""
+
+    kind: Literal["roughness"]
+    iso_class: Literal["A", "B", "C", "D", "E", "F", "G", "H"] | None = None
+    unevenness: Annotated[float, Field(gt=0), q.Unit("m^3")] | None = None  # Gd(n0) at 0.1 cycle/m
+    rms: q.Length | None = None
+    correlation_length: q.Length | None = None
+    longest_wave: q.Length = 2.0
+    shortest_wave: q.Length = 0.05
+    start: q.Coordinate = 0.3  # the ground fades in over fade from here
+    fade: q.LengthOrZero = 0.1
+    seed: int | None = Field(default=None, strict=True, ge=0, le=2**63)  # default: from the scenario's seed
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        problems = []
+        given = [n for n in ("iso_class", "unevenness", "rms") if getattr(self, n) is not None]
+        if len(given) != 1:
+            found = " and ".join(given) or "none"
+            text = f"found {found}; give exactly one of iso_class, unevenness, rms"
+            problems.append((given[-1] if given else "", text))
+        if (self.rms is None) != (self.correlation_length is None):
+            alone = "rms" if self.correlation_length is None else "correlation_length"
+            problems.append((alone, "rms and correlation_length go together"))
+        if self.longest_wave <= self.shortest_wave:
+            name = "shortest_wave" if "shortest_wave" in self.model_fields_set else "longest_wave"
+            text = (
+                f"longest_wave ({self.longest_wave:g} m) must exceed shortest_wave ({self.shortest_wave:g} m)"
+            )
+            problems.append((name, text))
+        q.refuse(problems)
+        return self
+
+
+class Profile(_Feature):
+    """Heights along the way from a CSV file with a header such as 'x [m], z [mm]'.
+
+    The file's x counts from ``start``; before its first and after its last row the ground stays level.
+    """
+
+    kind: Literal["profile"]
+    file: str
+    start: q.Coordinate = 0.0
+
+
+class HeightMap(_Feature):
+    """Heights on a square grid from a CSV file without header.
+
+    Rows run along x, the first at ``start``; columns run from right (-y) to left (+y), centred on y = 0.
+    Beyond the map the ground stays as at its border.  Lines that start with '#' are comments.
+    """
+
+    kind: Literal["height_map"]
+    file: str
+    spacing: q.Length
+    unit: str = "m"  # of the numbers in the file
+    start: q.Coordinate = 0.0
+
+    @model_validator(mode="after")
+    def _length_unit(self) -> Self:
+        try:
+            units.parse(f"1 {self.unit}", "m")
+        except UnitError:
+            q.refuse([("unit", f"found {units.found(self.unit)}, allowed: a unit of length such as mm")])
+        return self
+
+
+Feature = Annotated[
+    Ramp | Step | Pavers | Bumps | Twist | Washboard | Roughness | Profile | HeightMap,
+    Field(discriminator="kind"),
+]
+
+
+class Patch(q.Model):
+    """A rectangle where friction is multiplied by ``factor``."""
+
+    x: tuple[q.Coordinate, q.Coordinate]
+    y: tuple[q.Coordinate, q.Coordinate]
+    factor: q.Ratio
+    label: str | None = Field(default=None, max_length=60)
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        spans = (("x", self.x), ("y", self.y))
+        q.refuse([(name, "needs [from, to] with from < to") for name, (a, b) in spans if a >= b])
+        return self
+
+
+class Ground(q.Model):
+    """A rectangle of ground: x from ``-behind`` to ``length``, y within ± width/2; flat without features."""
+
+    name: str = "ground"
+    length: q.Length = 4.0
+    behind: q.Length = 0.5
+    width: q.Length = 1.5
+    cell: q.Length | None = None  # grid spacing; default: fine where all is alike across, else radius / 10
+    friction_factor: q.Ratio = 1.0
+    features: tuple[Feature, ...] = ()
+    patches: tuple[Patch, ...] = ()

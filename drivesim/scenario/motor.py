@@ -1,0 +1,148 @@
+"""Motor, power stage, winding heat and battery as a builder writes them; data-sheet forms become one."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from drivesim.scenario import quantities as q
+
+AGREEMENT = 0.02  # two ways of giving the same constant may differ by this share before they contradict
+
+CONSTANTS = ("flux_linkage", "torque_constant", "back_emf_constant", "speed_constant")
+
+#: largest phase amplitude that each modulation makes from the bus, as a share of the bus voltage
+MODULATION = {"sine": 0.5, "space_vector": 1 / math.sqrt(3), "six_step": 2 / math.pi}
+
+
+class Motor(q.Model):
+    """Surface-magnet motor; give one resistance and one constant, star or delta.
+
+    Inside, everything is the equivalent star: ``R`` [ohm] and ``L`` [H] per phase, ``lam`` [Wb] peak flux
+    linkage per phase.  With p pole pairs the back-EMF per phase is p·λ·ω peak, line to line √3·p·λ·ω peak
+    (``back_emf_constant``, and its inverse ``speed_constant``), and the torque for a peak phase current î is
+    1.5·p·λ·î (``torque_constant``).
+    """
+
+    pole_pairs: int = Field(strict=True, ge=1, le=200)
+    connection: Literal["star", "delta"] = "star"
+    phase_resistance: q.Resistance | None = None
+    terminal_resistance: q.Resistance | None = None
+    phase_inductance: q.Inductance | None = None
+    terminal_inductance: q.Inductance | None = None
+    flux_linkage: q.FluxLinkage | None = None
+    torque_constant: q.TorqueConstant | None = None
+    back_emf_constant: q.BackEmfConstant | None = None
+    speed_constant: q.SpeedConstant | None = None
+    resistance_at: q.Temperature = 20.0
+    cogging_torque: q.Torque = 0.0
+    cogging_per_turn: int = Field(default=0, strict=True, ge=0, le=2000)
+    torque_ripple: q.ShareOrZero = 0.0
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        problems = []
+        for kind in ("resistance", "inductance"):
+            given = [n for n in (f"phase_{kind}", f"terminal_{kind}") if getattr(self, n) is not None]
+            if len(given) != 1:
+                found = "both" if given else "neither"
+                text = f"found {found}; give exactly one of phase_{kind}, terminal_{kind}"
+                problems.append((given[-1] if given else "", text))
+        constants = self._flux_linkages()
+        if not constants:
+            problems.append(("", f"found no motor constant; give one of {', '.join(CONSTANTS)}"))
+        for name, value in list(constants.items())[1:]:
+            first, least = next(iter(constants.items()))
+            if abs(value - least) > AGREEMENT * least:
+                text = (
+                    f"disagrees with {first}: they mean {value * 1e3:.4g} and {least * 1e3:.4g} mWb of flux "
+                    f"linkage per phase; give one of them, or two within {AGREEMENT:.0%}"
+                )
+                problems.append((name, text))
+        if self.cogging_torque > 0 and self.cogging_per_turn == 0:
+            problems.append(("cogging_torque", "needs cogging_per_turn, the number of its periods in a turn"))
+        q.refuse(problems)
+        return self
+
+    def _flux_linkages(self) -> dict[str, float]:
+        """Return the phase flux linkage (equivalent star) that each given constant means."""
+        p = self.pole_pairs
+        found: dict[str, float] = {}
+        if self.flux_linkage is not None:
+            found["flux_linkage"] = self.flux_linkage / (math.sqrt(3) if self.connection == "delta" else 1.0)
+        if self.torque_constant is not None:
+            found["torque_constant"] = self.torque_constant / (1.5 * p)
+        if self.back_emf_constant is not None:
+            found["back_emf_constant"] = self.back_emf_constant / (math.sqrt(3) * p)
+        if self.speed_constant is not None:
+            found["speed_constant"] = 1 / (self.speed_constant * math.sqrt(3) * p)
+        return found
+
+    def _star(self, phase: float | None, terminal: float | None) -> float:
+        if terminal is not None:
+            return terminal / 2
+        assert phase is not None
+        return phase / 3 if self.connection == "delta" else phase
+
+    @property
+    def R(self) -> float:  # noqa: N802 - the textbook symbol
+        """Phase resistance of the equivalent star at ``resistance_at`` [ohm]."""
+        return self._star(self.phase_resistance, self.terminal_resistance)
+
+    @property
+    def L(self) -> float:  # noqa: N802 - the textbook symbol
+        """Phase inductance of the equivalent star [H]."""
+        return self._star(self.phase_inductance, self.terminal_inductance)
+
+    @property
+    def lam(self) -> float:
+        """Peak flux linkage per phase of the equivalent star [Wb]."""
+        return next(iter(self._flux_linkages().values()))
+
+
+class Winding(q.Model):
+    """Heat of one wheel's winding as one node to ambient."""
+
+    thermal_resistance: q.ThermalResistance
+    heat_capacity: q.HeatCapacity
+    limit: q.Temperature = 110.0
+    temperature_coefficient: q.TemperatureCoefficient = 0.00393  # at 20 degC
+
+
+class Driver(q.Model):
+    """The wheel controller's power stage."""
+
+    modulation: Literal["sine", "space_vector", "six_step"] = "sine"
+    on_resistance: q.ResistanceOrZero = 0.0
+    fixed_loss: q.Power = 0.0
+    efficiency: q.Share = 1.0
+    current_rating: q.Current | None = None
+
+
+class Battery(q.Model):
+    """A pack of equal cells: open-circuit table, series resistance, rated current."""
+
+    cells_in_series: int = Field(default=1, strict=True, ge=1, le=20)
+    cells_in_parallel: int = Field(default=1, strict=True, ge=1, le=50)
+    capacity: q.Charge
+    cell_resistance: q.Resistance
+    state_of_charge: q.Share = 1.0
+    discharge_rating: q.Ratio = 1.0  # C rate the maker allows
+    cut_off: q.Voltage = 3.0  # per cell
+    open_circuit: tuple[tuple[q.ShareOrZero, q.Voltage], ...] | None = None
+    bus_capacitance: q.Capacitance = 220e-6
+    electronics: q.Power = 0.0  # everything that is not a wheel
+
+    @model_validator(mode="after")
+    def _rising_table(self) -> Self:
+        table = self.open_circuit
+        if table is not None:
+            if len(table) < 2 or table[0][0] != 0 or table[-1][0] != 1:
+                q.refuse([("open_circuit", "needs rows from state of charge 0 to 1")])
+            for i, (a, b) in enumerate(pairwise(table), start=1):
+                if b[0] <= a[0] or b[1] < a[1]:
+                    q.refuse([(f"open_circuit.{i}", "must rise from row to row, in both columns")])
+        return self

@@ -1,0 +1,140 @@
+"""The rover as a builder writes it: body, wheels, tyre, bearing."""
+
+from __future__ import annotations
+
+from typing import Self
+
+from pydantic import Field, model_validator
+
+from drivesim.scenario import quantities as q
+from drivesim.scenario.motor import Battery, Driver, Motor, Winding
+
+MOST_WHEELS = 16
+DEFAULT_WHEELS = ("front_left", "front_right", "rear_left", "rear_right")
+
+
+class Tyre(q.Model):
+    """Brush tyre on hard ground. ``friction`` is on dry ground; the ground's own factor multiplies it."""
+
+    friction: q.Ratio
+    sliding_friction: q.Ratio | None = None  # default: the same as friction
+    stribeck_speed: q.SpeedLimit = 0.05
+    side_friction_ratio: q.Ratio = 1.0
+    slip_stiffness: q.Force  # force per unit of slip ratio at small slip
+    side_stiffness_ratio: q.Ratio | None = None  # default: side_friction_ratio², so that the tread makes no energy
+    relaxation_length: q.Length
+    tread_damping: q.ShareOrZero = 0.2  # of critical, for the tread at standstill
+    radial_stiffness: q.Stiffness
+    radial_damping: q.Damping
+    rolling_resistance: q.RatioOrZero = 0.02
+
+
+class Bearing(q.Model):
+    """Dry and viscous drag of one wheel's bearing."""
+
+    dry: q.Torque = 0.0
+    viscous: q.ViscousTorque = 0.0
+
+
+class Wheel(q.Model):
+    """What all wheels have in common."""
+
+    radius: q.Length
+    inertia: q.Inertia
+    tyre: Tyre
+    bearing: Bearing = Bearing()
+    motor: Motor
+    winding: Winding
+    driver: Driver = Driver()
+
+
+class WheelPlace(q.Model):
+    """What is special about one wheel: its place, and how the skewed frame treats it."""
+
+    at: tuple[q.Coordinate, q.Coordinate] | None = None  # forward, left of the frame's centre
+    drop: q.Coordinate = 0.0  # below the frame's plane (negative: above)
+    extra_drag: q.Torque = 0.0  # dry bearing drag from misalignment
+    toe: q.Angle = 0.0  # axle turned about the vertical, positive to the left
+    resistance_factor: q.Ratio = 1.0  # winding resistance against the drawing
+    friction_factor: q.Ratio = 1.0
+    driven: bool = True
+
+
+class Rover(q.Model):
+    """The whole rover; the frame's origin is midway between the wheels at axle height."""
+
+    name: str = "rover"
+    mass: q.Mass
+    box: tuple[q.Length, q.Length, q.Length] | None = None  # length, width, height: inertia of an even box
+    inertia: tuple[q.Inertia, q.Inertia, q.Inertia] | None = None  # roll, pitch, yaw
+    centre_of_gravity: tuple[q.Coordinate, q.Coordinate, q.Coordinate] = (0.0, 0.0, 0.0)
+    wheelbase: q.Length | None = None
+    track: q.Length | None = None
+    wheel: Wheel
+    wheels: dict[str, WheelPlace] = Field(default_factory=dict)
+    battery: Battery
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        problems = []
+        if (self.box is None) == (self.inertia is None):
+            found, field = ("neither", "") if self.box is None else ("both", "inertia")
+            problems.append((field, f"found {found}; give exactly one of box, inertia"))
+        if self.inertia is not None:
+            a, b, c = sorted(self.inertia)
+            if c > a + b:
+                problems.append(("inertia", "the largest moment cannot exceed the sum of the other two"))
+        if (self.wheelbase is None) != (self.track is None):
+            problems.append(
+                ("track" if self.wheelbase is None else "wheelbase", "wheelbase and track go together")
+            )
+        problems += self._wheel_problems()
+        q.refuse(problems)
+        return self
+
+    def _wheel_problems(self) -> list[tuple[str, str]]:
+        problems = [
+            (f"wheels.{name}", "the name of a wheel is a word of letters, digits and _, up to 40 of them")
+            for name in self.wheels
+            if not (name.isidentifier() and len(name) <= 40)
+        ]
+        if self.wheelbase is not None:
+            for name in self.wheels:
+                if name not in DEFAULT_WHEELS:
+                    problems.append(
+                        (f"wheels.{name}", q.unknown(name, DEFAULT_WHEELS) + " (wheelbase is given)")
+                    )
+        elif self.track is None:
+            if not 2 <= len(self.wheels) <= MOST_WHEELS:
+                text = f"found {len(self.wheels)}; give wheelbase and track, or 2 to {MOST_WHEELS} wheels"
+                problems.append(("wheels", text + " with their places ('at')"))
+            for name, place in self.wheels.items():
+                if place.at is None:
+                    problems.append((f"wheels.{name}", "has no place ('at'), and no wheelbase is given"))
+        return problems
+
+    @property
+    def wheel_names(self) -> tuple[str, ...]:
+        """Names in the order of all wheel arrays."""
+        return DEFAULT_WHEELS if self.wheelbase is not None else tuple(self.wheels)
+
+    def place(self, name: str) -> WheelPlace:
+        """Return where ``name`` sits, with ``at`` always given."""
+        place = self.wheels.get(name, WheelPlace())
+        if place.at is not None:
+            return place
+        assert self.wheelbase is not None
+        assert self.track is not None
+        x = self.wheelbase / 2 * (1 if name.startswith("front") else -1)
+        y = self.track / 2 * (1 if name.endswith("left") else -1)
+        return place.model_copy(update={"at": (x, y)})
+
+    @property
+    def principal_inertia(self) -> tuple[float, float, float]:
+        """Roll, pitch, yaw inertia about the centre of gravity [kg·m²]; an even box if no more is known."""
+        if self.inertia is not None:
+            return self.inertia
+        assert self.box is not None
+        a, b, c = self.box
+        m = self.mass / 12
+        return m * (b * b + c * c), m * (a * a + c * c), m * (a * a + b * b)
