@@ -10,7 +10,7 @@ from math import pi
 from drivesim._compile import compiled
 from drivesim.drive.hall import crossed_edge, edge_time, measured_speed
 from drivesim.drive.pi import pi_step, toward
-from drivesim.physics.motor import forced_voltages
+from drivesim.physics.motor import forced_voltages, pull_out_angle
 
 SPEED_LOOP = 0
 LOCKED_FREQUENCY = 1
@@ -98,16 +98,26 @@ def phase_voltages(p, w, electrical_speed, voltage_limit, dt):
     amplitude = toward(0.0, w.amplitude, voltage_limit)
     limited = 1.0 if abs(w.amplitude) >= voltage_limit else 0.0
     if is_forced(p.strategy):
-        lead = load_angle(p, w) + 0.5 * dt * (w.field_speed - electrical_speed)
+        lead = field_lead(p, w) + 0.5 * dt * (w.field_speed - electrical_speed)
         vd, vq = forced_voltages(amplitude, lead)
         return vd, vq, limited
     return 0.0, amplitude, limited
 
 
 @compiled
-def load_angle(p, w):
-    """Return by how much the field leads the rotor [rad electrical], counted from the pole it holds."""
+def field_lead(p, w):
+    """Return by how much the field's voltage leads the rotor's q axis [rad electrical], from the pole it holds."""
     return w.field_angle - p.pole_pairs * w.angle - 2.0 * pi * w.poles_slipped
+
+
+@compiled
+def load_angle(p, w):
+    """Return how far the field is ahead of where it would hold a free rotor [rad electrical].
+
+    Torque peaks at a quarter turn and the next pole takes over at half a turn, both ways of turning alike.
+    """
+    rest = pull_out_angle(p.resistance + p.on_resistance, p.inductance, w.field_speed) - 0.5 * pi
+    return field_lead(p, w) - rest
 
 
 @compiled
@@ -116,7 +126,7 @@ def turn_field(p, w, dt):
     if not is_forced(p.strategy):
         return
     w.field_angle += w.field_speed * dt
-    lead = load_angle(p, w)
-    if abs(lead) > pi:
-        w.poles_slipped += 1.0 if lead > 0.0 else -1.0
+    angle = load_angle(p, w)
+    if abs(angle) > pi:
+        w.poles_slipped += 1.0 if angle > 0.0 else -1.0
         w.pole_slips += 1.0

@@ -1,0 +1,121 @@
+"""Every physics function: documented, and the same number compiled and in plain Python."""
+
+import importlib
+import pkgutil
+
+import numpy as np
+import pytest
+
+from drivesim import physics
+
+SOC = np.array([0.0, 0.1, 0.5, 1.0])
+VOLTS = np.array([3.0, 3.6, 3.8, 4.2])
+
+# one row for every function; a list holds several argument tuples where a function has branches
+ARGUMENTS = {
+    "body.rotation": [(0.5, -0.5, 0.1, 0.7)],
+    "body.turned": [(0.5, -0.5, 0.5, 0.5, 1.0, -2.0, 3.0, 0.01), (1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.01)],
+    "body.angular_acceleration": [(1.0, 2.0, 3.0, 0.1, -0.2, 0.3, 0.02, 0.03, 0.04)],
+    "body.roll_pitch_yaw": [(0.5, -0.5, 0.1, 0.7)],
+    "body.cross": [(1.0, 2.0, 3.0, -4.0, 5.0, 6.0)],
+    "body.kinetic_energy": [(1.5, 1.0, 2.0, 3.0, 0.02, 0.03, 0.04, 5.0, 6.0, 7.0)],
+    "body.circulating": [(5.0, 1.0)],
+    "contact.normal_force": [(0.001, 0.1, 5e3, 20.0), (-0.001, 0.1, 5e3, 20.0), (0.001, -1.0, 5e3, 20.0)],
+    "contact.dry_friction": [(3.0, 0.01, 1e-4, 1e-3), (-0.01, 0.01, 1e-4, 1e-3)],
+    "contact.viscous_friction": [(3.0, 1e-4, 1e-4, 1e-3)],
+    "heat.node_rate": [(2.0, 60.0, 25.0, 12.0, 8.0)],
+    "heat.runaway_current": [(0.1, 10.0, 0.00393)],
+    "heat.final_temperature": [(5.0, 0.1, 10.0, 25.0, 0.00393), (50.0, 0.1, 10.0, 25.0, 0.00393)],
+    "heat.continuous_current": [(130.0, 0.1, 10.0, 25.0, 0.00393)],
+    "motor.steady_current": [(-1.0, 3.0, 0.1, 2e-5, 0.002, 700.0)],
+    "motor.advance_current": [
+        (1.0, 2.0, -1.0, 3.0, 0.1, 2e-5, 0.002, 700.0, 1e-4),
+        (1.0, 2.0, -1.0, 3.0, 0.1, 1e-7, 0.002, 700.0, 1e-4),
+    ],
+    "motor.torque": [(3.0, 7, 0.002)],
+    "motor.copper_loss": [(9.0, 0.1)],
+    "motor.electrical_power": [(-1.0, 3.0, 0.5, 6.0)],
+    "motor.magnetic_energy": [(1.0, 2.0, 2e-5)],
+    "motor.forced_voltages": [(4.0, 0.3)],
+    "motor.load_angle_torque": [(4.0, 0.3, 0.05, 2e-5, 0.002, 7, 700.0)],
+    "motor.pull_out_angle": [(0.05, 2e-5, 700.0)],
+    "motor.pull_out_torque": [(4.0, 0.05, 2e-5, 0.002, 7, 700.0)],
+    "motor.hunting_frequency": [(0.05, 0.02, 7, 2e-5)],
+    "motor.start_frequency_limit": [(0.05, 7, 2e-5)],
+    "motor.cogging": [(0.003, 42, 0.1)],
+    "motor.ripple_factor": [(0.05, 0.1)],
+    "motor.dc_speed_for_torque": [(0.1, 4.0, 0.05, 0.002, 7)],
+    "motor.stall_torque": [(4.0, 0.05, 0.002, 7)],
+    "motor.mechanical_time_constant": [(0.05, 2e-5, 0.002, 7)],
+    "obstacle.corner": [(0.05, 0.01)],
+    "obstacle.pull_over_step": [(10.0, 0.05, 0.01)],
+    "obstacle.torque_over_step": [(10.0, 0.05, 0.01)],
+    "obstacle.friction_for_single_wheel": [(0.05, 0.01)],
+    "obstacle.step_limit_single_wheel": [(0.05, 0.6)],
+    "obstacle.friction_for_front_axle": [(0.05, 0.01, 0.2, 0.1)],
+    "obstacle.front_load_at_step": [(40.0, 0.3, 0.05, 0.01)],
+    "obstacle.steepest_grade": [
+        (0.6, front, rear, 0.2, 0.1, 0.06) for front in (True, False) for rear in (True, False)
+    ],
+    "obstacle.axle_loads": [(40.0, 0.3, 0.2, 0.1, 0.06)],
+    "obstacle.turning_moment": [(0.5, 40.0, 0.2)],
+    "supply.polymer_cell_voltage": [(0.3,)],
+    "supply.polymer_cell_resistance": [(0.05,)],
+    "supply.open_circuit": [(s, SOC, VOLTS) for s in (-0.1, 0.03, 0.5, 0.7, 1.1)],
+    "supply.greatest_power": [(7.4, 0.15)],
+    "supply.terminal_voltage": [(7.4, 0.15, 40.0), (7.4, 0.15, 400.0)],
+    "supply.advance_bus": [(7.0, 7.4, 0.15, 1e-3, 20.0, 10.0, 1e-4), (7.0, 7.4, 0.15, 0.0, 400.0, 0.0, 1e-4)],
+    "tyre.slip_ratio": [(1.0, 1.2), (1.0, -1.0), (0.0, 0.001)],
+    "tyre.stribeck_friction": [(0.1, 0.9, 0.7, 0.2)],
+    "tyre.brush_share": [(0.4,), (1.2,)],
+    "tyre.steady_brush_force": [(0.02, 1000.0, 16.0)],
+    "tyre.advance_bristle": [(0.001, 0.1, -0.5, 0.02, 1e-3)],
+    "tyre.bristle_use": [(0.001, -0.002, 2e3, 1e3, 16.0, 12.0), (0.0, 0.0, 2e3, 1e3, 16.0, 12.0)],
+    "tyre.within_ellipse": [(9.0, 1.0, 10.0, 8.0), (9.0, 9.0, 10.0, 8.0)],
+    "tyre.tread_force": [
+        (0.001, -0.002, 0.1, 0.2, 2e3, 1e3, 5.0, 6.0, 16.0, 12.0),
+        (0.1, -0.2, 0.1, 0.2, 2e3, 1e3, 5.0, 6.0, 16.0, 12.0),
+        (0.1, -0.2, 0.1, 0.2, 2e3, 1e3, 5.0, 6.0, 0.0, 0.0),
+    ],
+    "tyre.bristle_energy": [(0.001, -0.002, 2e3, 1e3, 16.0, 12.0), (0.1, 0.0, 2e3, 1e3, 0.0, 0.0)],
+    "winding.conductor_resistance": [(1.0, 35e-9, 80.0)],
+    "winding.resistance_at": [(0.1, 25.0, 80.0, 0.00393)],
+}
+
+
+def all_functions():
+    found = {}
+    for entry in pkgutil.iter_modules(physics.__path__):
+        module = importlib.import_module(f"{physics.__name__}.{entry.name}")
+        for name, value in vars(module).items():
+            if callable(value) and getattr(value, "__module__", "") == module.__name__:
+                found[f"{entry.name}.{name}"] = value
+    return found
+
+
+FUNCTIONS = all_functions()
+
+
+def test_every_function_has_a_row_of_arguments():
+    assert sorted(ARGUMENTS) == sorted(FUNCTIONS), "give each physics function a row in ARGUMENTS"
+
+
+def test_every_function_and_module_is_documented():
+    for entry in pkgutil.iter_modules(physics.__path__):
+        assert importlib.import_module(f"{physics.__name__}.{entry.name}").__doc__
+    bare = [
+        name
+        for name, function in FUNCTIONS.items()
+        if not (function.__doc__ or "").startswith("Return")
+        and not (function.__doc__ or "").startswith("Step")
+    ]
+    assert bare == []
+
+
+@pytest.mark.parametrize("name", sorted(ARGUMENTS))
+def test_compiled_equals_plain_python(name):
+    function = FUNCTIONS[name]
+    plain = getattr(function, "py_func", function)
+    for arguments in ARGUMENTS[name]:
+        # the compiler may join a product and a sum into one rounding, so not to the last bit
+        assert function(*arguments) == pytest.approx(plain(*arguments), rel=1e-12, abs=1e-18)
