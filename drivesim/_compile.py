@@ -20,14 +20,17 @@ import numba
 F = TypeVar("F", bound=Callable[..., Any])
 
 _PACKAGE = Path(__file__).resolve().parent
+#: the only folders whose code may be compiled; their hash names the cache
+COMPILED_FOLDERS = ("physics", "ground", "drive", "engine")
 _KEEP = 4  # stamped folders left in place, so that two checkouts can alternate without recompiling
 
 
 def source_stamp(package: Path = _PACKAGE) -> str:
-    """Return a hash of all Python sources below ``package`` and of the compiler's version."""
+    """Return a hash of the compiler's version and of every source that compiled code can come from."""
     digest = hashlib.sha256(numba.__version__.encode())
-    for path in sorted(package.rglob("*.py")):
-        digest.update(path.relative_to(package).as_posix().encode())
+    sources = [Path(__file__), *(path for name in COMPILED_FOLDERS for path in (package / name).rglob("*.py"))]
+    for path in sorted(sources):
+        digest.update(path.name.encode())
         digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
 
@@ -67,8 +70,11 @@ def cache_is_warm() -> bool:
 def compiled(function: F) -> F:
     """Compile ``function`` with numba (no fast-math: NaN is our alarm), cached under the source stamp.
 
-    The plain function stays reachable as ``.py_func``.
+    The plain function stays reachable as ``.py_func``.  Raises ImportError for a module outside
+    ``COMPILED_FOLDERS``: its edits would not reach the cache's name.
     """
+    if function.__module__.startswith("drivesim.") and function.__module__.split(".")[1] not in COMPILED_FOLDERS:
+        raise ImportError(f"{function.__module__} may not hold compiled code; see COMPILED_FOLDERS")
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = str(CACHE_FOLDER or "")
     try:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import xarray as xr
 
@@ -28,10 +30,10 @@ def traces(recording: Recording) -> xr.Dataset:
     interval = float(model.params["record_ticks"][0] * model.step)
     even_load = float(model.params["mass"][0] * model.params["gravity"][0]) / len(model.names)
     codes = wheel_conditions(wheels, interval, even_load, forced_wheels(recording))
-    variables = {
-        c.name: (("time", "wheel"), wheels[c.name], {"units": c.unit, "long_name": c.meaning}) for c in WHEEL_CHANNELS
-    }
-    variables |= {c.name: (("time",), recording.body[c.name], {"units": c.unit, "long_name": c.meaning}) for c in BODY_CHANNELS}
+    variables: dict[str, tuple[tuple[str, ...], np.ndarray, dict[str, Any]]] = {}
+    for channels, dims, rows in ((WHEEL_CHANNELS, ("time", "wheel"), wheels), (BODY_CHANNELS, ("time",), recording.body)):
+        for c in channels:
+            variables[c.name] = (dims, rows[c.name], {"units": c.unit, "long_name": c.meaning})
     variables["condition"] = (
         ("time", "wheel"), codes,
         {"long_name": "what the wheel was doing", "flag_values": np.arange(len(CONDITIONS), dtype=np.int8),

@@ -31,8 +31,10 @@ def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps(resolved(loaded), indent=2, ensure_ascii=False))
         return
+    from drivesim.cli.mistakes import told_where_written
     from drivesim.engine.build import build
 
-    model = build(loaded)
+    with told_where_written(scenario):
+        model = build(loaded)
     click.echo(to_yaml(loaded), nl=False)
     click.echo(f"# good: step {model.step * 1e6:.0f} µs ({model.step_reason})")

@@ -53,12 +53,10 @@ def cli() -> None:
 def main() -> None:
     """Run the command line; mistakes of the user end with one clear line each and exit code 2."""
     try:
-        cli.main(standalone_mode=False)
+        sys.exit(cli.main(prog_name="drivesim", standalone_mode=False) or 0)
     except DrivesimError as error:
         click.echo(str(error), err=True)
         sys.exit(2)
-    except click.exceptions.Exit as stop:
-        sys.exit(stop.exit_code)
     except click.ClickException as error:
         error.show()
         sys.exit(2)

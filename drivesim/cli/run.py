@@ -40,6 +40,7 @@ def command(
     from drivesim.analysis.headlines import Requirement, changes
     from drivesim.analysis.run import simulate
     from drivesim.cli import tables
+    from drivesim.cli.mistakes import told_where_written
     from drivesim.cli.progress import simulated
     from drivesim.scenario import load_scenario
 
@@ -48,7 +49,7 @@ def command(
     folder = output or free_folder(Path("runs") / scenario.stem)
     check_target(folder, force)
     out = tables.console()
-    with simulated(loaded.duration) as progress:
+    with told_where_written(scenario), simulated(loaded.duration) as progress:
         run = simulate(loaded, progress=progress)
     half = None
     if check_step:

@@ -32,6 +32,7 @@ STRATEGIES = {
     "trimmed_frequency": controller.TRIMMED_FREQUENCY,
     "fixed_voltage": controller.FIXED_VOLTAGE,
 }
+FORCED = (controller.LOCKED_FREQUENCY, controller.TRIMMED_FREQUENCY)
 WINDUP = {"conditional": CONDITIONAL, "back_calculation": BACK_CALCULATION}
 
 
@@ -123,11 +124,12 @@ def fill_wheel(out: np.void, rover: Rover, place: WheelPlace) -> None:
     out["side_friction_ratio"] = tyre.side_friction_ratio
     out["relaxation_length"] = tyre.relaxation_length
     k = tyre.slip_stiffness / tyre.relaxation_length
-    out["tread_stiffness"], out["side_stiffness"] = k, k * tyre.side_stiffness_ratio
+    side = k * (tyre.side_stiffness_ratio or tyre.side_friction_ratio**2)
+    out["tread_stiffness"], out["side_stiffness"] = k, side
     share = rover.mass / len(rover.wheel_names)
     along = 1 / (wheel.radius**2 / wheel.inertia + 1 / share)  # what the tread's spring moves, at the contact
     out["tread_damping"] = 2 * tyre.tread_damping * math.sqrt(k * along)
-    out["side_damping"] = 2 * tyre.tread_damping * math.sqrt(k * tyre.side_stiffness_ratio * share)
+    out["side_damping"] = 2 * tyre.tread_damping * math.sqrt(side * share)
     out["pole_pairs"] = motor.pole_pairs
     out["resistance"], out["inductance"] = motor.R * place.resistance_factor, motor.L
     out["flux_linkage"] = motor.lam
@@ -203,5 +205,6 @@ def start_records(
     states = np.zeros(len(wheels), records.WHEEL_STATE)
     states["temperature"] = scenario.ambient
     states["edge_time"] = -1.0
+    states["field_angle"] = np.where(np.isin(wheels["strategy"], FORCED), -math.pi / 2, 0.0)  # a free rotor rests so
     states["edge_direction"] = 1.0
     return bodies, states, np.zeros(len(wheels), records.CONTACT)

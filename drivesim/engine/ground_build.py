@@ -91,7 +91,7 @@ def build_ground(
     drawn = dict.fromkeys(_DRAWS, 0)
     for i, feature in enumerate(ground.features):
         rng = np.random.default_rng(_child(feature, seed, drawn))
-        heights += _heights(feature, x, y, rng, files.get(i), f"ground.features[{i}]")
+        heights += _heights(feature, x, y, rng, files.get(i), f"ground.features.{i}")
     dx, dy = float(x[1] - x[0]), float(y[1] - y[0])
     if _alike_across(ground):
         centre = dilation.dilate_profile(np.ascontiguousarray(heights[:, 0]), dx, wheel_radius)
@@ -174,7 +174,7 @@ def _check_grid(ground: model.Ground, radius: float, cell: float, cell_y: float)
         )
     for i, feature in enumerate(ground.features):
         if isinstance(feature, model.Roughness):
-            _check_waves(feature, long, wide, cell, f"ground.features[{i}]")
+            _check_waves(feature, long, wide, cell, f"ground.features.{i}")
 
 
 def _check_waves(feature: model.Roughness, long: float, wide: float, cell: float, field: str) -> None:

@@ -117,9 +117,10 @@ def draw(P, b, table, constant_power, resistive_power):
     """Draw the step's power from the battery; return its current [A] and whether it collapsed."""
     E = supply.open_circuit(b.state_of_charge, table[0], table[1])
     R = P.battery_resistance
-    b.bus_voltage = supply.advance_bus(
-        b.bus_voltage, E, R, P.bus_capacitance, constant_power, resistive_power, P.dt
-    )
+    V = supply.advance_bus(b.bus_voltage, E, R, P.bus_capacitance, constant_power, resistive_power, P.dt)
+    if V == supply.COLLAPSED:
+        return 0.0, True
+    b.bus_voltage = V
     current = (E - b.bus_voltage) / R
     b.state_of_charge -= current * P.dt / P.capacity
     b.chemical_energy += E * current * P.dt

@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import version
+from typing import Any
 
 import numba
 import numpy as np
@@ -71,7 +72,7 @@ def run_model(model: Model, progress: Callable[[float], None] | None = None) -> 
     body_log = np.zeros(rows, channels.BODY_LOG)
     wheel_log = np.zeros((rows, n), channels.WHEEL_LOG)
     sums = np.zeros(1, channels.BODY_LOG), np.zeros(n, channels.WHEEL_LOG)
-    arguments = (
+    arguments: tuple[Any, ...] = (
         *map(_kernel_view, (model.params, model.wheels, model.grid)),
         model.ground.surface,
         model.ground.friction,
@@ -90,7 +91,7 @@ def run_model(model: Model, progress: Callable[[float], None] | None = None) -> 
         tick = int(body["tick"])
         timeline.run_due(tick)
         until = int(min(timeline.env.peek(), end, tick + report))
-        status = advance(*arguments, until)
+        status = advance(*(*arguments, until))
         if status == records.STUCK:
             timeline.run_due(int(body["tick"]))
             timeline.report_stuck()

@@ -7,7 +7,7 @@
 from math import sqrt
 
 from drivesim._compile import compiled
-from drivesim.drive.controller import load_angle, phase_voltages, turn_field, watch_edges
+from drivesim.drive.controller import is_forced, load_angle, phase_voltages, turn_field, watch_edges
 from drivesim.ground.surface import friction_at, height_and_slopes, is_inside, unit_normal
 from drivesim.physics import contact, heat, motor, tyre
 from drivesim.physics.body import cross
@@ -93,7 +93,7 @@ def press(p, w, c, grid, friction, depth):
 def drive(p, w, c, b, dt):
     """Step the motor's currents; set its mean torque, its power from the bus, and its losses."""
     speed = w.spin - c.body_rate
-    c.load_angle = load_angle(p, w)
+    c.load_angle = load_angle(p, w) if is_forced(p.strategy) else 0.0
     if p.driven == 0:
         c.motor_torque = c.voltage = c.limited = c.bus_power = c.resistive_power = c.copper_power = 0.0
         return

@@ -155,12 +155,12 @@ def test_measured_ground_is_found_beside_the_scenario(tmp_path):
         (
             [STEP, dict(ROUGH, shortest_wave="10 mm")],
             {"cell": "5 mm"},
-            "ground.features[1].shortest_wave: found 10 mm, allowed at least 3 cells of 5 mm",
+            "ground.features.1.shortest_wave: found 10 mm, allowed at least 3 cells of 5 mm",
         ),
         (
             [dict(ROUGH, longest_wave="400 m")],
             {},
-            "ground.features[0].shortest_wave: found 80 mm with waves up to 400 m on a ground of 2.5 m by "
+            "ground.features.0.shortest_wave: found 80 mm with waves up to 400 m on a ground of 2.5 m by "
             "0.6 m, which is 200 million waves, allowed are 20 million: use a longer shortest_wave",
         ),
         (

@@ -1,0 +1,164 @@
+"""The command line as a user meets it: what it prints, writes, refuses, and its exit codes."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+SHORT = "base: scenarios/bench_start.yaml\nname: short\nduration: 1 s\n"
+
+
+@pytest.fixture
+def place(tmp_path):
+    """A folder with the shipped scenarios and a short one of its own."""
+    shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
+    (tmp_path / "short.yaml").write_text(SHORT, encoding="utf-8")
+    return tmp_path
+
+
+def drivesim(place: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-W", "error::DeprecationWarning:drivesim", "-m", "drivesim", *words],
+        cwd=place, capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+
+
+def leftovers(place: Path) -> set[str]:
+    return {p.name for p in place.iterdir()} - {"scenarios", "short.yaml"}
+
+
+def test_run_writes_a_whole_folder_and_prints_the_verdict(place):
+    result = drivesim(place, "run", "short.yaml", "--csv")
+    assert result.returncode == 0, result.stderr
+    folder = place / "runs" / "short"
+    names = {p.name for p in folder.iterdir()}
+    assert {"scenario.yaml", "summary.json", "traces.nc", "events.csv", "traces.csv"} <= names
+    assert sum(name.endswith(".png") for name in names) >= 7
+    summary = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
+    flat = " ".join(result.stdout.split())
+    assert summary["verdict"] in flat
+    assert "not accounted for" in flat
+    assert "current-limited supply" in flat
+    header = (folder / "traces.csv").read_text(encoding="utf-8").splitlines()[0]
+    assert "wheel_speed front_left [rad/s]" in header
+    # the resolved scenario is a scenario: running it again gives the same traces
+    again = drivesim(place, "run", "runs/short/scenario.yaml", "-o", "again", "--no-pictures")
+    assert again.returncode == 0, again.stderr
+    assert (place / "again" / "traces.nc").read_bytes() == (folder / "traces.nc").read_bytes()
+
+
+def test_a_second_run_takes_the_next_free_folder(place):
+    for _ in range(2):
+        assert drivesim(place, "run", "short.yaml", "--no-pictures").returncode == 0
+    assert {p.name for p in (place / "runs").iterdir()} == {"short", "short-2"}
+
+
+def test_existing_output_is_never_lost_by_accident(place):
+    (place / "mine").mkdir()
+    (place / "mine" / "thesis.txt").write_text("precious", encoding="utf-8")
+    refused = drivesim(place, "run", "short.yaml", "-o", "mine", "--no-pictures")
+    forced = drivesim(place, "run", "short.yaml", "-o", "mine", "--force", "--no-pictures")
+    assert (refused.returncode, forced.returncode) == (2, 2)
+    assert "--force" in refused.stderr
+    assert "not a run" in forced.stderr
+    assert (place / "mine" / "thesis.txt").read_text(encoding="utf-8") == "precious"
+
+
+def test_json_is_all_there_is_on_standard_output(place):
+    result = drivesim(place, "run", "short.yaml", "--json", "--no-pictures", "--check-step")
+    assert json.loads(result.stdout)["name"] == "short"
+    assert "half step" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("bar", "code"),
+    [("distance > 10 m", 1), ("distance > 1 cm", 0), ("distnce > 1 m", 2), ("distance > 1 kg", 2), ("distance", 2)],
+)
+def test_require(place, bar, code):
+    result = drivesim(place, "run", "short.yaml", "--no-pictures", "--require", bar)
+    assert result.returncode == code
+    if code == 1:
+        assert "not met: distance > 10 m (found 0." in result.stderr
+    if code == 2:
+        assert result.stderr.count("\n") == 1
+        assert leftovers(place) == set()
+
+
+BROKEN = [
+    ("mass: 5 V", "rover.mass", "180 g"),
+    ("mass: 0.6", "rover.mass", "unit"),
+    ("mass: -2 kg", "rover.mass", "more than 0"),
+    ("maas: 2 kg", "rover.maas", "mass"),
+    ("wheelbase: .nan m", "rover.wheelbase", "number"),
+]
+
+
+@pytest.mark.parametrize(("line", "field", "hint"), BROKEN)
+@pytest.mark.parametrize("verb", ["run", "check"])
+def test_a_mistake_is_one_line_with_file_line_and_field(place, verb, line, field, hint):
+    rover = (ROOT / "scenarios/rovers/crawler.yaml").read_text(encoding="utf-8").splitlines()
+    key = "wheelbase" if "wheelbase" in line else "mass"
+    number = next(i for i, text in enumerate(rover) if text.startswith(f"{key}:"))
+    rover[number] = line
+    (place / "scenarios/rovers/crawler.yaml").write_text("\n".join(rover), encoding="utf-8")
+    result = drivesim(place, verb, "scenarios/bench_start.yaml")
+    assert result.returncode == 2
+    assert result.stdout == ""
+    assert leftovers(place) == set()
+    lines = result.stderr.splitlines()
+    told = [t for t in lines if t.startswith(f"scenarios/rovers/crawler.yaml:{number + 1}: {field}:")]
+    assert len(told) == 1
+    assert hint in told[0]
+    assert all(t.startswith("scenarios/rovers/crawler.yaml:") for t in lines)
+
+
+def test_check_prints_values_that_can_be_run(place):
+    result = drivesim(place, "check", "scenarios/slab_edge.yaml")
+    assert result.returncode == 0
+    (place / "resolved.yaml").write_text(result.stdout, encoding="utf-8")
+    again = drivesim(place, "check", "resolved.yaml")
+    assert again.stdout == result.stdout
+    schema = json.loads(drivesim(place, "check", "--schema").stdout)
+    assert "commands" in schema["properties"]
+
+
+def test_plot_draws_again_what_run_drew(place):
+    drivesim(place, "run", "short.yaml", "-o", "short", "--no-pictures")
+    result = drivesim(place, "plot", "short", "--picture", "energy", "--format", "svg", "-o", "pictures")
+    assert result.returncode == 0, result.stderr
+    assert [p.suffix for p in (place / "pictures").iterdir()] == [".svg"]
+    unknown = drivesim(place, "plot", "short", "--picture", "enrgy")
+    assert unknown.returncode == 2
+    assert "energy" in unknown.stderr
+    assert drivesim(place, "plot", "scenarios").returncode == 2
+
+
+def test_an_interrupted_run_leaves_nothing(place, monkeypatch):
+    from click.testing import CliRunner
+
+    import drivesim.analysis.files as files
+    from drivesim.cli.main import cli
+
+    def interrupted(*_args, **_options):
+        raise KeyboardInterrupt
+
+    monkeypatch.chdir(place)
+    monkeypatch.setattr(files, "write_run", interrupted)
+    CliRunner().invoke(cli, ["run", "short.yaml", "-o", "out"])
+    assert leftovers(place) == set()
+
+
+def test_help_and_version(place):
+    helped = drivesim(place, "--help")
+    assert helped.returncode == 0
+    assert all(verb in helped.stdout for verb in ("run", "check", "plot"))
+    for verb in ("run", "check", "plot"):
+        assert f"drivesim {verb} " in drivesim(place, verb, "--help").stdout
+    assert drivesim(place, "--version").stdout.startswith("drivesim, version 0.")
+    assert drivesim(place, "rn").returncode == 2

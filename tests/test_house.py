@@ -1,0 +1,88 @@
+"""The house rules that a machine can check: imports run one way, modules stay small, everything is documented."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "drivesim"
+ROOT = PACKAGE.parent
+
+#: each part of the house and what it may import of ours (besides itself)
+ALLOWED = {
+    "physics": {"_compile"},
+    "ground": {"_compile"},
+    "drive": {"_compile", "physics"},
+    "units": {"errors"},
+    "errors": set(),
+    "_compile": set(),
+    "scenario": {"units", "errors"},
+    "engine": {"_compile", "physics", "ground", "drive", "scenario", "errors"},
+    "analysis": {"engine", "physics", "ground", "drive", "scenario", "units", "errors"},
+    "plots": {"analysis", "engine", "physics", "ground", "scenario", "units", "errors"},
+    "report": {"plots", "analysis", "engine", "scenario", "units", "errors"},
+    "cli": {"_compile", "report", "plots", "analysis", "engine", "scenario", "units", "errors"},
+    "__main__": {"cli"},
+    "__init__": {"analysis", "scenario", "errors"},
+}
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def part_of(path: Path) -> str:
+    relative = path.relative_to(PACKAGE)
+    return relative.parts[0].removesuffix(".py")
+
+
+def imported_parts(tree: ast.Module) -> set[str]:
+    names = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            assert node.level == 0, "relative imports hide where a thing comes from"
+            base = [node.module] if node.module != "drivesim" else [f"drivesim.{a.name}" for a in node.names]
+            names |= set(base)
+    return {name.split(".")[1] for name in names if name.startswith("drivesim.")}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: p.relative_to(PACKAGE).as_posix())
+def test_imports_run_one_way(path):
+    found = imported_parts(ast.parse(path.read_text(encoding="utf-8")))
+    part = part_of(path)
+    assert found - {part} <= ALLOWED[part]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: p.relative_to(PACKAGE).as_posix())
+def test_modules_are_small_and_documented(path):
+    text = path.read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 320
+    tree = ast.parse(text)
+    assert ast.get_docstring(tree), "a module says what it holds"
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+            assert ast.get_docstring(node), f"{node.name} has no docstring"
+
+
+def test_units_are_known_in_one_place_only():
+    """pint and YAML stay at the edge, matplotlib in plots, click in cli."""
+    homes = {"pint": "units", "yaml": "scenario", "matplotlib": "plots", "click": "cli", "rich": "cli", "simpy": "engine"}
+    for path in MODULES:
+        text = path.read_text(encoding="utf-8")
+        for library, home in homes.items():
+            if re.search(rf"^\s*(import|from) {library}\b", text, re.MULTILINE):
+                assert part_of(path) == home, f"{path.name} imports {library}"
+
+
+def test_top_level_holds_only_what_was_agreed():
+    agreed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "drivesim", "scenarios", "tests", "docs", "LICENSE"}
+    visible = {p.name for p in ROOT.iterdir() if not p.name.startswith(".") and p.name not in {"runs", "build", "dist"}}
+    assert {name for name in visible if not name.endswith(".egg-info")} <= agreed
+
+
+def test_version_is_told_once():
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    version = re.search(r'^version = "(.+)"', text, re.MULTILINE)[1]
+    assert f"## {version}" in (ROOT / "docs" / "changelog.md").read_text(encoding="utf-8")
