@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from drivesim import units
-from drivesim.errors import DrivesimError
+from drivesim.errors import DrivesimError, UnitError
 
 #: name → (unit, where it stands in the summary)
 HEADLINES: dict[str, tuple[str, Callable[[dict[str, Any]], float | None]]] = {
@@ -25,6 +25,9 @@ HEADLINES: dict[str, tuple[str, Callable[[dict[str, Any]], float | None]]] = {
     "peak_temperature": ("degC", lambda s: max(w["peak_temperature_degC"] for w in s["wheels"].values())),
     "lowest_bus_voltage": ("V", lambda s: s["lowest_bus_voltage_V"]),
 }
+
+#: sizes below which a figure says nothing, so that its relative change does not either
+NEGLIGIBLE = {"m": 1e-3, "rad": 0.02, "s": 0.02, "J": 0.01, "J/m": 0.01, "N": 0.01, "W": 1e-3, "degC": 0.0, "V": 0.0}
 
 _COMPARE = {">=": operator.ge, "<=": operator.le, ">": operator.gt, "<": operator.lt}
 _FORM = re.compile(r"\s*([a-z_]+)\s*(>=|<=|>|<)\s*(.+)")
@@ -50,7 +53,11 @@ class Requirement:
             near = difflib.get_close_matches(name, HEADLINES, n=1)
             hint = f"; did you mean '{near[0]}'?" if near else ""
             raise DrivesimError(f"--require: '{name}' is not one of {', '.join(HEADLINES)}{hint}")
-        return cls(text.strip(), name, sign, units.parse(value, HEADLINES[name][0]))
+        try:
+            bar = units.parse(value, HEADLINES[name][0])
+        except UnitError as error:
+            raise DrivesimError(f"--require: '{text}': {error}") from None
+        return cls(text.strip(), name, sign, bar)
 
     def found(self, summary: dict[str, Any]) -> float | None:
         """Return the run's own figure, None where it has none."""
@@ -60,6 +67,13 @@ class Requirement:
         """Tell whether the run meets the bar; a figure that the run does not have never does."""
         found = self.found(summary)
         return found is not None and bool(_COMPARE[self.sign](found, self.value))
+
+
+def change(first: float, second: float, unit: str) -> float | None:
+    """Return how far two values of a figure lie apart, as a share of the second; None where both are negligible."""
+    if max(abs(first), abs(second)) <= NEGLIGIBLE[unit]:
+        return None
+    return abs(second - first) / max(abs(second), NEGLIGIBLE[unit])
 
 
 def changes(summary: dict[str, Any], other: dict[str, Any]) -> dict[str, tuple[float, float, str]]:

@@ -50,10 +50,10 @@ def cli() -> None:
     """
 
 
-def main() -> None:
+def main(words: list[str] | None = None) -> None:
     """Run the command line; mistakes of the user end with one clear line each and exit code 2."""
     try:
-        sys.exit(cli.main(prog_name="drivesim", standalone_mode=False) or 0)
+        sys.exit(cli.main(words, prog_name="drivesim", standalone_mode=False) or 0)
     except DrivesimError as error:
         click.echo(str(error), err=True)
         sys.exit(2)

@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from drivesim.analysis.conditions import CONDITIONS
+from drivesim.analysis.headlines import change
 from drivesim.analysis.ledger import PARTS
 from drivesim.units import readable
 
@@ -82,6 +83,7 @@ def change_table(changes: dict[str, tuple[float, float, str]], step: float) -> T
     for name in ("figure", "step", "half step", "change"):
         table.add_column(name, justify="left" if name == "figure" else "right")
     for name, (first, second, unit) in changes.items():
-        change = f"{abs(second - first) / abs(second):.2%}" if second else "–"
-        table.add_row(name.replace("_", " "), f"{first:.5g} {unit}", f"{second:.5g} {unit}", change)
+        share = change(first, second, unit)
+        shown = "negligible" if share is None else f"{share:.2%}"
+        table.add_row(name.replace("_", " "), f"{first:.5g} {unit}", f"{second:.5g} {unit}", shown)
     return table

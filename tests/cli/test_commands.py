@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import shutil
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+
+from drivesim.cli.main import main
 
 ROOT = Path(__file__).parents[2]
 SHORT = "base: scenarios/bench_start.yaml\nname: short\nduration: 1 s\n"
@@ -22,11 +27,22 @@ def place(tmp_path):
     return tmp_path
 
 
-def drivesim(place: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-W", "error::DeprecationWarning:drivesim", "-m", "drivesim", *words],
-        cwd=place, capture_output=True, text=True, timeout=120, check=False,
-    )  # fmt: skip
+@dataclass
+class Result:
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+def drivesim(place: Path, *words: str) -> Result:
+    """Run the command in this process, which spares a second an import; a real process is tried below."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.chdir(place), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        try:
+            main(list(words))
+        except SystemExit as stop:
+            code = stop.code
+    return Result(int(code or 0), out.getvalue(), err.getvalue())
 
 
 def leftovers(place: Path) -> set[str]:
@@ -118,6 +134,27 @@ def test_a_mistake_is_one_line_with_file_line_and_field(place, verb, line, field
     assert all(t.startswith("scenarios/rovers/crawler.yaml:") for t in lines)
 
 
+LATE = [
+    ("change:\n  ground.cell: 30 mm\n", "late.yaml:3: ground.cell: found 30 mm, allowed at most 8.5 mm"),
+    (
+        "change:\n  ground.features:\n    - {kind: profile, file: floor.csv}\n",
+        "floor.csv:3: column z: found 'wall'",
+    ),
+]
+
+
+@pytest.mark.parametrize(("text", "told"), LATE, ids=["grid", "profile"])
+@pytest.mark.parametrize("verb", ["run", "check"])
+def test_what_shows_only_when_the_ground_is_built_is_told_at_its_line_too(place, verb, text, told):
+    (place / "late.yaml").write_text("base: scenarios/rubble_locked.yaml\n" + text, encoding="utf-8")
+    (place / "floor.csv").write_text("x [m], z [mm]\n0, 1\n1, wall\n", encoding="utf-8")
+    result = drivesim(place, verb, "late.yaml")
+    assert (result.returncode, result.stdout) == (2, "")
+    assert told in result.stderr
+    assert result.stderr.count("\n") == 1
+    assert not (place / "runs").exists()
+
+
 def test_check_prints_values_that_can_be_run(place):
     result = drivesim(place, "check", "scenarios/slab_edge.yaml")
     assert result.returncode == 0
@@ -152,6 +189,20 @@ def test_an_interrupted_run_leaves_nothing(place, monkeypatch):
     monkeypatch.setattr(files, "write_run", interrupted)
     CliRunner().invoke(cli, ["run", "short.yaml", "-o", "out"])
     assert leftovers(place) == set()
+
+
+def test_a_real_process_is_quiet_in_a_pipe(place):
+    command = [sys.executable, "-m", "drivesim", "run", "short.yaml", "--no-pictures", "--json"]
+    result = subprocess.run(command, cwd=place, capture_output=True, text=True, timeout=120, check=True)
+    assert json.loads(result.stdout)["ending"] == "finished"
+    assert "\x1b" not in result.stdout + result.stderr
+    assert result.stderr in ("", "compiling the simulator for this machine (once, some ten seconds) …\n")
+
+
+def test_help_does_not_import_the_heavy_libraries(place):
+    code = "import sys; from drivesim.cli.main import cli; cli(['--help'], standalone_mode=False); print(*sys.modules)"
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
+    assert not {"numba", "matplotlib", "xarray", "scipy", "pint"} & set(result.stdout.split())
 
 
 def test_help_and_version(place):
