@@ -1,12 +1,14 @@
-"""Cautions that belong with a result, each with its reason and figure; imports engine only."""
+"""Cautions that belong with a result, each with its reason and figure; imports engine and ledger."""
 
 from __future__ import annotations
 
 import numpy as np
 import xarray as xr
 
+from drivesim.analysis.ledger import ledger
 from drivesim.engine.simulate import Recording
 
+UNEXPLAINED = 0.02  # share of the energy turned over; a sound run stays below 0.005
 TOUCH_LIMIT = 60.0  # degC, hot to touch (common practice, no source)
 SERIES_CHARGER = (
     "{n} cells in series: a charger for a single cell must never be used on them, and they need a balanced charge; "
@@ -20,7 +22,21 @@ ALWAYS = (
 
 def cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
     """Return the cautions that apply to this run, in order of danger; the general one always comes last."""
-    return [*_battery(recording, traces), *_heat(recording, traces), *_drive(recording), *_model(recording), ALWAYS]
+    return [
+        *_numbers(recording), *_battery(recording, traces), *_heat(recording, traces), *_drive(recording),
+        *_model(recording), ALWAYS,
+    ]  # fmt: skip
+
+
+def _numbers(recording: Recording) -> list[str]:
+    counted = ledger(recording)
+    given = counted["drawn"] + max(0.0, -counted["height"])  # the battery gives, and a way down
+    if abs(counted["remainder"]) <= UNEXPLAINED * given:
+        return []
+    return [
+        f"Numbers: {abs(counted['remainder']):.2g} J of {given:.2g} J are not accounted for; do not rely on "
+        f"this run; try a step shorter than {recording.model.step * 1e6:.0f} us."
+    ]
 
 
 def _battery(recording: Recording, traces: xr.Dataset) -> list[str]:

@@ -40,8 +40,14 @@ def stuck_episodes(traces: xr.Dataset) -> list[Stuck]:
 
 
 def wheel_state(traces: xr.Dataset, wheel: str, start: float, end: float) -> dict[str, float]:
-    """Return what ``wheel`` did from ``start`` to ``end`` [s]: shares of each condition and means."""
-    part = traces.sel(wheel=wheel, time=slice(start, end))
+    """Return what ``wheel`` did from ``start`` to ``end`` [s]: shares of each condition and means.
+
+    Where rows are farther apart than that, the nearest one before the end of the run tells.
+    """
+    time = traces["time"].values
+    first = min(int(np.searchsorted(time, start)), len(time) - 1)
+    last = max(first + 1, int(np.searchsorted(time, end, "right")))
+    part = traces.sel(wheel=wheel).isel(time=slice(first, last))
     codes = part["condition"].values
     state = {name: float((codes == code).mean()) for code, name in enumerate(CONDITIONS)}
     for name in ("voltage_limited", "normal_load", "normal_x", "hub_x", "motor_torque", "wheel_speed", "commanded_speed"):

@@ -46,6 +46,7 @@ def check_target(folder: Path, force: bool) -> None:
 def writing(folder: Path, *, force: bool = False) -> Iterator[Path]:
     """Give a folder to fill, and put it in place of ``folder`` when all went well; otherwise nothing is left."""
     check_target(folder, force)
+    folder = Path(os.path.realpath(folder))  # also where it is the present folder, or a link to one
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         partial = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
@@ -55,11 +56,23 @@ def writing(folder: Path, *, force: bool = False) -> Iterator[Path]:
         os.chmod(partial, 0o755)
         yield partial
         check_target(folder, force)
-        if folder.exists():
-            shutil.rmtree(folder)
-        os.replace(partial, folder)
+        _put_in_place(partial, folder)
     finally:
         shutil.rmtree(partial, ignore_errors=True)
+
+
+def _put_in_place(partial: Path, folder: Path) -> None:
+    """Rename ``partial`` to ``folder``; an older run there goes only once the new one is in its place."""
+    old = partial.with_name(f"{partial.name}-old")
+    try:
+        if folder.exists():
+            os.replace(folder, old)
+        os.replace(partial, folder)
+    except OSError as error:
+        if old.exists():
+            os.replace(old, folder)
+        raise RunError(f"{folder}: cannot be replaced ({error.strerror})") from None
+    shutil.rmtree(old, ignore_errors=True)
 
 
 def write_run(run: Run, folder: Path, *, csv_traces: bool = False) -> None:

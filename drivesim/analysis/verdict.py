@@ -34,7 +34,7 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     """Return the verdict in one sentence."""
     ground, end = recording.model.ground, recording.end_time
     episodes = stuck_episodes(traces)
-    came = f"{distance(traces):.2f} m in {end:.1f} s"
+    came = f"{distance(traces):z.2f} m in {end:.1f} s"
     if recording.ending == "not_finite":
         return f"no result: the numbers ran away at {end:.3f} s; try a shorter step"
     if recording.ending == "overturned":
@@ -42,10 +42,10 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     if recording.ending == "collapsed":
         return f"supply collapsed after {end:.1f} s at {_where(traces)}: {_supply(traces)}"
     if recording.ending == "left_ground":
-        return f"came through: reached the end of the ground after {end:.1f} s{_interruptions(episodes, traces, ground)}"
+        return _left_ground(traces, ground, end) + _interruptions(episodes, traces, ground)
     commanded = commanded_distance(traces)
     if commanded == 0:
-        return f"stood as told for {end:.1f} s and moved {distance(traces) * 1e3:.0f} mm"
+        return f"stood as told for {end:.1f} s and moved {distance(traces) * 1e3:z.0f} mm"
     last = episodes[-1] if episodes else None
     if last is not None and last.end > end - 2 * traces.attrs["recording_interval_s"]:
         return f"stuck at {_place(last, traces)}: {_reason(last, traces, ground)}"
@@ -60,8 +60,25 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     return f"{moved}: {came}, {share:.0%} of the way commanded{tail}"
 
 
+def _left_ground(traces: xr.Dataset, ground: GroundArrays, end: float) -> str:
+    """Return over which edge of the ground a wheel went, and whether that is where it was told to go."""
+    x, y = traces["hub_x"].values[-1], traces["hub_y"].values[-1]
+    room = {
+        "end": float(ground.x_axis[-1] - x.max()),
+        "start": float(x.min() - ground.x_axis[0]),
+        "left side": float(ground.y_axis[-1] - y.max()),
+        "right side": float(y.min() - ground.y_axis[0]),
+    }
+    edge = min(room, key=room.__getitem__)
+    if edge in ("end", "start") and progress_distance(traces) > 0:
+        return f"came through: reached the {edge} of the ground after {end:.1f} s"
+    told = "" if commanded_distance(traces) else " without a command"
+    way = " backwards" if progress_distance(traces) < 0 else ""
+    return f"rolled{way} over the {edge} of the ground at {_where(traces)} after {end:.1f} s{told}"
+
+
 def _where(traces: xr.Dataset) -> str:
-    return f"{traces['x'].values[-1]:.2f} m"
+    return f"{traces['x'].values[-1]:z.2f} m"
 
 
 def _place(episode: Stuck, traces: xr.Dataset) -> str:
@@ -70,11 +87,13 @@ def _place(episode: Stuck, traces: xr.Dataset) -> str:
     if abs(episode.x - start) < 0.01:
         turned = math.degrees(float(traces["yaw"].values[-1] - traces["yaw"].values[0]))
         return f"its start (turned {turned:.0f} deg)" if abs(turned) > 1 else "its start"
-    return f"{episode.x:.2f} m"
+    return f"{episode.x:z.2f} m"
 
 
 def _reason(episode: Stuck, traces: xr.Dataset, ground: GroundArrays) -> str:
-    return reason(traces, ground, min(episode.start + BUILD_UP, episode.end), episode.end)
+    """Return what held the rover, from the later half of an episode: by then a loop gives all it can."""
+    middle = (episode.start + episode.end) / 2
+    return reason(traces, ground, min(max(episode.start + BUILD_UP, middle), episode.end), episode.end)
 
 
 def _interruptions(episodes: list[Stuck], traces: xr.Dataset, ground: GroundArrays) -> str:
@@ -84,7 +103,7 @@ def _interruptions(episodes: list[Stuck], traces: xr.Dataset, ground: GroundArra
     total = sum(e.end - e.start for e in episodes)
     times = "once" if len(episodes) == 1 else f"{len(episodes)} times"
     return (
-        f", but stuck {times} for {total:.1f} s (longest at {longest.x:.2f} m: "
+        f", but stuck {times} for {total:.1f} s (longest at {longest.x:z.2f} m: "
         f"{_reason(longest, traces, ground)})"
     )
 

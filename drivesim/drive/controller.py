@@ -17,6 +17,7 @@ LOCKED_FREQUENCY = 1
 TRIMMED_FREQUENCY = 2
 FIXED_VOLTAGE = 3
 
+LIMITED = 0.999  # share of the limit that counts as reaching it: the limit sags a little between samples
 IDEAL_SENSOR = 0  # number of Hall sensors otherwise
 
 
@@ -84,6 +85,7 @@ def sample(p, w, speed, voltage_limit, time):
                 error, w.integral, 0.0, p.kp, p.ki, -most, most, p.anti_windup, p.sample_time
             )
         w.field_speed = p.pole_pairs * (w.setpoint + trim)
+        w.pull_out_angle = pull_out_angle(p.resistance + p.on_resistance, p.inductance, w.field_speed)
         w.amplitude = p.base_amplitude + p.amplitude_per_hertz * abs(w.field_speed) / (2.0 * pi)
         if p.hold_at_standstill == 0 and w.setpoint == 0.0:
             w.amplitude = 0.0
@@ -96,7 +98,7 @@ def phase_voltages(p, w, electrical_speed, voltage_limit, dt):
     A forced field is taken at its angle in the middle of the step.
     """
     amplitude = toward(0.0, w.amplitude, voltage_limit)
-    limited = 1.0 if abs(w.amplitude) >= voltage_limit else 0.0
+    limited = 1.0 if abs(w.amplitude) >= LIMITED * voltage_limit else 0.0
     if is_forced(p.strategy):
         lead = field_lead(p, w) + 0.5 * dt * (w.field_speed - electrical_speed)
         vd, vq = forced_voltages(amplitude, lead)
@@ -116,8 +118,7 @@ def load_angle(p, w):
 
     Torque peaks at a quarter turn and the next pole takes over at half a turn, both ways of turning alike.
     """
-    rest = pull_out_angle(p.resistance + p.on_resistance, p.inductance, w.field_speed) - 0.5 * pi
-    return field_lead(p, w) - rest
+    return field_lead(p, w) - w.pull_out_angle + 0.5 * pi
 
 
 @compiled

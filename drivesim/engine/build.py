@@ -205,6 +205,7 @@ def start_records(
     states = np.zeros(len(wheels), records.WHEEL_STATE)
     states["temperature"] = scenario.ambient
     states["edge_time"] = -1.0
-    states["field_angle"] = np.where(np.isin(wheels["strategy"], FORCED), -math.pi / 2, 0.0)  # a free rotor rests so
+    # a forced field begins where a free rotor rests, so that nothing moves before the first command
+    states["field_angle"] = np.where(np.isin(wheels["strategy"], FORCED), -math.pi / 2, 0.0)
     states["edge_direction"] = 1.0
     return bodies, states, np.zeros(len(wheels), records.CONTACT)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from drivesim.engine.build import Model
+from drivesim.engine.records import kernel_view
+from drivesim.engine.settle import stand
 from drivesim.physics import body as rigid
 from drivesim.physics import motor, tyre
 
@@ -27,10 +29,13 @@ def stored_energy(model: Model) -> Stored:
     motion = rigid.kinetic_energy(
         P["mass"], b["vx"], b["vy"], b["vz"], P["inertia_x"], P["inertia_y"], P["inertia_z"], b["wx"], b["wy"], b["wz"]
     )
+    grid = kernel_view(model.grid)[0]
     tyres = treads = magnetic = 0.0
+    rot = rigid.rotation(b["q0"], b["q1"], b["q2"], b["q3"])
     for p, w in zip(model.wheels, model.states, strict=True):
+        depth = stand(p, rot, grid, model.ground.surface, b["x"], b["y"], b["z"])[2]
         motion += 0.5 * p["inertia"] * w["spin"] ** 2
-        tyres += 0.5 * p["radial_stiffness"] * max(0.0, w["depth"]) ** 2
+        tyres += 0.5 * p["radial_stiffness"] * max(0.0, depth) ** 2
         treads += tyre.bristle_energy(
             w["ux"], w["uy"], p["tread_stiffness"], p["side_stiffness"], w["limit_x"], w["limit_y"]
         )

@@ -1,4 +1,4 @@
-"""Layout of the kernel's records: parameters and state, one record a wheel and one a body; imports numpy only.
+"""Layout of the kernel's records: parameters and state, one record a wheel and one a body; imports numpy and numba.
 
 All state of a run is in ``BODY_STATE`` and ``WHEEL_STATE``, so a run can be stopped, copied and gone on with.
 Where the next effects belong: a second heat node beside ``temperature``, a diffusion voltage beside
@@ -7,6 +7,7 @@ Where the next effects belong: a second heat node beside ``temperature``, a diff
 
 from __future__ import annotations
 
+import numba
 import numpy as np
 
 
@@ -58,7 +59,7 @@ WHEEL_STATE = np.dtype(
     _floats(
         """command command_target command_rate
         setpoint integral amplitude measured
-        field_speed field_angle poles_slipped pole_slips
+        field_speed field_angle pull_out_angle poles_slipped pole_slips
         edge_time edge_period edge_direction
         spin angle id iq temperature ux uy u_rate_x u_rate_y
         depth normal_load drive_force side_force limit_x limit_y
@@ -71,7 +72,7 @@ WHEEL_STATE = np.dtype(
 CONTACT = np.dtype(
     _floats(
         """axle_x axle_y axle_z arm_x arm_y arm_z hub_x hub_y hub_z n_x n_y n_z t_x t_y t_z s_x s_y s_z
-        rolling_radius outside hub_speed depth_rate slip_x slip_y body_rate
+        grip rolling_radius outside hub_speed depth_rate slip_x slip_y body_rate
         force_x force_y force_z couple_x couple_y couple_z
         motor_torque voltage limited load_angle bus_power resistive_power copper_power"""
     )
@@ -84,3 +85,8 @@ RUNNING, STUCK, OVERTURNED, COLLAPSED, LEFT_GROUND, NOT_FINITE = range(6)
 def as_record_array(array: np.ndarray) -> np.ndarray:
     """Return a view whose records give their fields as attributes, as they do in compiled code."""
     return array.view(np.recarray)
+
+
+def kernel_view(array: np.ndarray) -> np.ndarray:
+    """Return the array as the kernel wants it: plain when compiled, with attribute access when interpreted."""
+    return as_record_array(array) if numba.config.DISABLE_JIT else array

@@ -6,7 +6,9 @@ import math
 
 import numpy as np
 
-from drivesim.ground.surface import height_and_slopes, unit_normal
+from drivesim.engine.records import kernel_view
+from drivesim.engine.wheel_step import touch
+from drivesim.ground.surface import height_and_slopes
 from drivesim.physics.body import rotation
 
 _ROUNDS = 60
@@ -23,11 +25,11 @@ def settle(
     body = bodies[0]
     yaw = math.atan2(2 * body["q0"] * body["q3"], 1 - 2 * body["q3"] ** 2)
     weight = float(params["mass"][0] * params["gravity"][0])
-    z, roll, pitch = _first_guess(wheels, grid[0], surface, body, yaw)
+    z, roll, pitch = _first_guess(wheels, kernel_view(grid)[0], surface, body, yaw)
     size = float(np.hypot(wheels["x"], wheels["y"]).max())
     state = np.array([z, roll, pitch])
     scale = np.array([1.0, 1 / size, 1 / size])
-    energy, gradient, curvature = _energy(state, yaw, weight, wheels, grid[0], surface, body)
+    energy, gradient, curvature = _energy(state, yaw, weight, wheels, kernel_view(grid)[0], surface, body)
     for _ in range(_ROUNDS):
         if np.abs(gradient * scale).max() < _ENOUGH * weight:
             break
@@ -35,7 +37,7 @@ def settle(
         share = 1.0
         while share > 1e-6:
             new = state + share * move
-            trial = _energy(new, yaw, weight, wheels, grid[0], surface, body)
+            trial = _energy(new, yaw, weight, wheels, kernel_view(grid)[0], surface, body)
             if trial[0] <= energy + 1e-15:
                 break
             share /= 2
@@ -70,12 +72,7 @@ def _energy(
     gradient = np.array([weight, 0.0, 0.0])
     curvature = np.eye(3) * 1e-6 * wheels["radial_stiffness"].max()
     for p in wheels:
-        arm = np.array(rot).reshape(3, 3) @ np.array([p["x"], p["y"], p["z"]])
-        h, hx, hy = height_and_slopes(
-            surface, grid["x0"], grid["y0"], grid["dx"], grid["dy"], body["x"] + arm[0], body["y"] + arm[1]
-        )
-        normal = np.array(unit_normal(hx, hy))
-        depth = (h - z - arm[2]) * normal[2]
+        arm, normal, depth = stand(p, rot, grid, surface, body["x"], body["y"], z)
         if depth <= 0:
             continue
         # how the depth grows with height, roll about the heading and pitch about the axle
@@ -86,6 +83,18 @@ def _energy(
         gradient += p["radial_stiffness"] * depth * slope
         curvature += p["radial_stiffness"] * np.outer(slope, slope)
     return energy, gradient, curvature
+
+
+def stand(
+    p: np.void, rot: tuple[float, ...], grid: np.void, surface: np.ndarray, x: float, y: float, z: float
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Return a wheel's arm [m], the ground's normal under its hub (world axes) and the depth of contact [m]."""
+    matrix = np.array(rot).reshape(3, 3)
+    arm, axle = matrix @ np.array([p["x"], p["y"], p["z"]]), matrix @ np.array([p["axle_x"], p["axle_y"], 0.0])
+    n_x, n_y, n_z, depth, _ = touch(
+        p["radius"], axle[0], axle[1], x + arm[0], y + arm[1], z + arm[2], grid, surface
+    )
+    return arm, np.array([n_x, n_y, n_z]), float(depth)
 
 
 def _quaternion(roll: float, pitch: float, yaw: float) -> tuple[float, float, float, float]:

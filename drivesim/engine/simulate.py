@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Any
 
-import numba
 import numpy as np
 
 from drivesim._compile import source_stamp
@@ -73,12 +72,12 @@ def run_model(model: Model, progress: Callable[[float], None] | None = None) -> 
     wheel_log = np.zeros((rows, n), channels.WHEEL_LOG)
     sums = np.zeros(1, channels.BODY_LOG), np.zeros(n, channels.WHEEL_LOG)
     arguments: tuple[Any, ...] = (
-        *map(_kernel_view, (model.params, model.wheels, model.grid)),
+        *map(records.kernel_view, (model.params, model.wheels, model.grid)),
         model.ground.surface,
         model.ground.friction,
         model.table,
-        *map(_kernel_view, (model.bodies, model.states, model.contacts)),
-        (*map(_kernel_view, sums), _flat(sums[0])[0], _flat(sums[1])),
+        *map(records.kernel_view, (model.bodies, model.states, model.contacts)),
+        (*map(records.kernel_view, sums), _flat(sums[0])[0], _flat(sums[1])),
         (_flat(body_log), _flat(wheel_log)),
     )
     stored_before = stored_energy(model)
@@ -114,11 +113,6 @@ def _flat(log: np.ndarray) -> np.ndarray:
     names = log.dtype.names
     assert names is not None
     return log.view(np.float64).reshape(*log.shape, len(names))
-
-
-def _kernel_view(array: np.ndarray) -> np.ndarray:
-    """Return the array as the kernel wants it: plain when compiled, with attribute access when interpreted."""
-    return records.as_record_array(array) if numba.config.DISABLE_JIT else array
 
 
 def versions() -> dict[str, str]:

@@ -13,6 +13,8 @@ from drivesim.physics import contact, heat, motor, tyre
 from drivesim.physics.body import cross
 from drivesim.physics.winding import resistance_at
 
+CORNER_REACH = 0.04  # of the radius: how far ahead and behind the hub a hollow edge is looked for
+
 
 @compiled
 def to_world(rot, x, y, z):
@@ -25,6 +27,42 @@ def to_world(rot, x, y, z):
 
 
 @compiled
+def touch(radius, axle_x, axle_y, x, y, z, grid, surface):
+    """Return how the wheel whose hub is at (x, y, z) meets the ground: (n_x, n_y, n_z, depth, grip).
+
+    ``depth`` [m] along the unit normal n.  Where the surface has a hollow edge close ahead or behind (floor and
+    step), the wheel may touch on both sides of it: then n is the direction of both forces together and ``grip``
+    ≥ 1 how much larger the sum of their sizes is.
+    """
+    h, slope_x, slope_y = height_and_slopes(surface, grid.x0, grid.y0, grid.dx, grid.dy, x, y)
+    nx, ny, nz = unit_normal(slope_x, slope_y)
+    depth = (h - z) * nz
+    if depth <= 0.0:
+        return nx, ny, nz, depth, 1.0
+    reach = CORNER_REACH * radius / sqrt(axle_x * axle_x + axle_y * axle_y)
+    most = 0.0
+    bx = by = bz = depth_b = cosine = 0.0
+    for side in (-reach, reach):
+        step_x, step_y = side * axle_y, -side * axle_x
+        far, slope_x, slope_y = height_and_slopes(
+            surface, grid.x0, grid.y0, grid.dx, grid.dy, x + step_x, y + step_y
+        )
+        height_here = far - slope_x * step_x - slope_y * step_y
+        if height_here < h:  # that side's plane runs below here: the edge between is a hollow one
+            ox, oy, oz = unit_normal(slope_x, slope_y)
+            dot = nx * ox + ny * oy + nz * oz
+            excess = (height_here - z) * oz - depth * dot
+            if excess > most:
+                most, bx, by, bz, cosine, depth_b = excess, ox, oy, oz, dot, (height_here - z) * oz
+    if most == 0.0:
+        return nx, ny, nz, depth, 1.0
+    a, b = contact.share_corner(depth, depth_b, cosine)
+    nx, ny, nz = a * nx + b * bx, a * ny + b * by, a * nz + b * bz
+    depth = sqrt(nx * nx + ny * ny + nz * nz)
+    return nx / depth, ny / depth, nz / depth, depth, (a + b) / depth
+
+
+@compiled
 def place(p, c, b, rot, grid, surface):
     """Find the wheel's hub, the ground's normal under it and the rolling directions; return the depth [m]."""
     c.axle_x, c.axle_y, c.axle_z = to_world(rot, p.axle_x, p.axle_y, 0.0)
@@ -33,14 +71,15 @@ def place(p, c, b, rot, grid, surface):
     nx, ny = surface.shape
     inside = is_inside(nx, ny, grid.x0, grid.y0, grid.dx, grid.dy, c.hub_x, c.hub_y)
     c.outside = 0.0 if inside else 1.0
-    h, slope_x, slope_y = height_and_slopes(surface, grid.x0, grid.y0, grid.dx, grid.dy, c.hub_x, c.hub_y)
-    c.n_x, c.n_y, c.n_z = unit_normal(slope_x, slope_y)
+    c.n_x, c.n_y, c.n_z, depth, c.grip = touch(
+        p.radius, c.axle_x, c.axle_y, c.hub_x, c.hub_y, c.hub_z, grid, surface
+    )
     tx, ty, tz = cross(c.axle_x, c.axle_y, c.axle_z, c.n_x, c.n_y, c.n_z)
     size = sqrt(tx * tx + ty * ty + tz * tz)
     c.t_x, c.t_y, c.t_z = tx / size, ty / size, tz / size
     c.s_x, c.s_y, c.s_z = cross(c.n_x, c.n_y, c.n_z, c.t_x, c.t_y, c.t_z)
-    c.rolling_radius = p.radius * size
-    return (h - c.hub_z) * c.n_z
+    c.rolling_radius = p.radius * c.grip * size
+    return depth
 
 
 @compiled
@@ -55,9 +94,8 @@ def move(p, w, c, b, rot):
     # the tread moves with the frame's turning, except about the axle, where it moves with the wheel's own spin
     turn = w.spin - c.body_rate
     ox, oy, oz = ox + turn * c.axle_x, oy + turn * c.axle_y, oz + turn * c.axle_z
-    dx, dy, dz = cross(ox, oy, oz, -p.radius * c.n_x, -p.radius * c.n_y, -p.radius * c.n_z)
-    c.slip_x = c.hub_speed + dx * c.t_x + dy * c.t_y + dz * c.t_z
-    c.slip_y = (vx + dx) * c.s_x + (vy + dy) * c.s_y + (vz + dz) * c.s_z
+    c.slip_x = c.hub_speed - p.radius * c.grip * (ox * c.s_x + oy * c.s_y + oz * c.s_z)
+    c.slip_y = vx * c.s_x + vy * c.s_y + vz * c.s_z + p.radius * (ox * c.t_x + oy * c.t_y + oz * c.t_z)
 
 
 @compiled
@@ -80,9 +118,8 @@ def press(p, w, c, grid, friction, depth):
     c.force_x = N * c.n_x + F * c.t_x + S * c.s_x
     c.force_y = N * c.n_y + F * c.t_y + S * c.s_y
     c.force_z = N * c.n_z + F * c.t_z + S * c.s_z
-    mx, my, mz = cross(
-        -p.radius * c.n_x, -p.radius * c.n_y, -p.radius * c.n_z, c.force_x, c.force_y, c.force_z
-    )
+    F, S = -p.radius * c.grip * F, p.radius * S  # moments: −r·n × (F·t + S·s) = r·(S·t − F·s)
+    mx, my, mz = S * c.t_x + F * c.s_x, S * c.t_y + F * c.s_y, S * c.t_z + F * c.s_z
     about_axle = mx * c.axle_x + my * c.axle_y + mz * c.axle_z
     c.couple_x = mx - about_axle * c.axle_x
     c.couple_y = my - about_axle * c.axle_y
@@ -126,7 +163,8 @@ def spin(p, w, c, dt):
     """
     before = w.spin
     pushed = before + (c.motor_torque - c.rolling_radius * w.drive_force) / p.inertia * dt
-    rolled = contact.dry_friction(pushed, p.rolling_resistance * w.normal_load * p.radius, p.inertia, dt)
+    resistance = p.rolling_resistance * w.normal_load * c.grip * p.radius
+    rolled = contact.dry_friction(pushed, resistance, p.inertia, dt)
     relative = contact.viscous_friction(rolled - c.body_rate, p.bearing_viscous, p.inertia, dt)
     w.spin = contact.dry_friction(relative, p.bearing_dry, p.inertia, dt) + c.body_rate
     mean = 0.5 * (before + w.spin)

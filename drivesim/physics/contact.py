@@ -14,6 +14,25 @@ def normal_force(depth, depth_rate, k, c):
 
 
 @compiled
+def share_corner(depth_a, depth_b, cosine):
+    """Return how deep (a, b) [m] a wheel presses into each of two planes that meet in a corner.
+
+    ``depth_a``, ``depth_b`` are how far its centre lies beyond each plane, ``cosine`` < 1 that of the angle
+    between their normals.  The vector a·n_a + b·n_b leads to the nearest place allowed by both planes, so that half its square
+    is a potential: pushing into a corner and out again makes no energy.  One plane alone counts where that
+    already satisfies the other.
+    """
+    if depth_a <= 0.0 and depth_b <= 0.0:
+        return 0.0, 0.0
+    if depth_a > 0.0 and depth_b <= depth_a * cosine:
+        return depth_a, 0.0
+    if depth_b > 0.0 and depth_a <= depth_b * cosine:
+        return 0.0, depth_b
+    square = 1.0 - cosine * cosine
+    return (depth_a - cosine * depth_b) / square, (depth_b - cosine * depth_a) / square
+
+
+@compiled
 def dry_friction(speed, limit, J, dt):
     """Return the speed [rad/s] after dry friction of at most ``limit`` [N·m] has acted for ``dt`` [s] on ``J``.
 

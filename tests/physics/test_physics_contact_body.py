@@ -18,7 +18,7 @@ from drivesim.physics.body import (
     rotation,
     turned,
 )
-from drivesim.physics.contact import dry_friction, normal_force, viscous_friction
+from drivesim.physics.contact import dry_friction, normal_force, share_corner, viscous_friction
 
 unit = st.floats(-1.0, 1.0)
 rate = st.floats(-40.0, 40.0)
@@ -228,3 +228,35 @@ def test_circulating_is_what_works_against_itself():
     # closed form: of 3, 1 and −2 N the −2 is cancelled by 2 of the others
     for forces, expected in (([3.0, 1.0, -2.0], 2.0), ([1.0, 2.0, 3.0], 0.0), ([2.0, -2.0], 2.0)):
         assert circulating(sum(map(abs, forces)), abs(sum(forces))) == pytest.approx(expected)
+
+
+DEPTHS = st.floats(-2e-3, 2e-3)
+
+
+@given(a=DEPTHS, b=DEPTHS, angle=st.floats(0.05, 3.0))
+def test_corner_leads_to_the_nearest_place_that_both_planes_allow(a, b, angle):
+    """Convex optimisation: the nearest point of two half-planes, by the Karush-Kuhn-Tucker conditions."""
+    cosine = cos(angle)
+    share_a, share_b = share_corner(a, b, cosine)
+    assert share_a >= 0
+    assert share_b >= 0
+    left_a = a - share_a - share_b * cosine  # how far beyond each plane it still is after the move
+    left_b = b - share_b - share_a * cosine
+    assert left_a <= 1e-12
+    assert left_b <= 1e-12
+    assert abs(share_a * left_a) < 1e-12
+    assert abs(share_b * left_b) < 1e-12
+
+
+def test_a_way_round_in_a_corner_makes_no_energy():
+    """The force k·(a·n_a + b·n_b) is the slope of half its square: work over any closed way is zero."""
+    angle, k = 1.1, 3e3
+    n_a, n_b = np.array([0.0, 1.0]), np.array([-sin(angle), cos(angle)])
+    phase = np.linspace(0.0, 2 * pi, 20001)
+    way = np.column_stack([1e-3 * np.cos(phase), -0.4e-3 + 1e-3 * np.sin(phase)])
+    forces = []
+    for hub in way:
+        a, b = share_corner(-hub @ n_a, -hub @ n_b, n_a @ n_b)
+        forces.append(k * (a * n_a + b * n_b))
+    work = np.sum(0.5 * (np.array(forces[1:]) + np.array(forces[:-1])) * np.diff(way, axis=0))
+    assert abs(work) < 1e-6 * 0.5 * k * (1e-3) ** 2

@@ -21,6 +21,7 @@ ARGUMENTS = {
     "body.kinetic_energy": [(1.5, 1.0, 2.0, 3.0, 0.02, 0.03, 0.04, 5.0, 6.0, 7.0)],
     "body.circulating": [(5.0, 1.0)],
     "contact.normal_force": [(0.001, 0.1, 5e3, 20.0), (-0.001, 0.1, 5e3, 20.0), (0.001, -1.0, 5e3, 20.0)],
+    "contact.share_corner": [(0.001, 0.0008, 0.3), (0.001, -0.001, 0.6), (-0.001, 0.002, 0.9)],
     "contact.dry_friction": [(3.0, 0.01, 1e-4, 1e-3), (-0.01, 0.01, 1e-4, 1e-3)],
     "contact.viscous_friction": [(3.0, 1e-4, 1e-4, 1e-3)],
     "heat.node_rate": [(2.0, 60.0, 25.0, 12.0, 8.0)],

@@ -1,0 +1,127 @@
+"""Where the wheels went and what is worth marking there, as numbers; imports numpy and conditions only."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drivesim.analysis.conditions import GRIPPING
+
+if TYPE_CHECKING:
+    from drivesim.analysis.run import Run
+    from drivesim.engine.ground_build import GroundArrays
+
+Array = NDArray[np.float64]
+
+STRAIGHT = math.radians(20)  # most change of heading of a way that is drawn along one line
+SHORTEST = 0.25  # s of a condition that is worth a mark
+EACH = 2  # marks per wheel and condition
+AROUND = 0.05  # m of ground shown around what is drawn
+_BINS = 200
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A stretch of time worth a mark: wheel, condition code, first row, length [s]."""
+
+    wheel: int
+    code: int
+    row: int
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Way:
+    """How far each wheel had come, and what an axis of it says.
+
+    along: in each row [m], shape (rows, wheels).  straight: along one line.  span: what to show of it [m].
+    """
+
+    along: Array
+    straight: bool
+    word: str
+    span: tuple[float, float]
+
+
+def marks(run: Run) -> list[Mark]:
+    """Return the longest stretches of each wheel in each condition but gripping, the longest first."""
+    interval = run.traces.attrs["recording_interval_s"]
+    codes = run.traces["condition"].values
+    found = []
+    for wheel in range(codes.shape[1]):
+        edges = np.flatnonzero(np.diff(codes[:, wheel])) + 1
+        firsts = np.concatenate([[0], edges])
+        seconds = np.diff(np.concatenate([firsts, [len(codes)]])) * interval
+        kinds = codes[firsts, wheel]
+        for code in np.unique(kinds[kinds != GRIPPING]):
+            own = np.flatnonzero((kinds == code) & (seconds >= SHORTEST))
+            longest = own[np.argsort(-seconds[own], kind="stable")][:EACH]
+            found += [Mark(wheel, int(code), int(firsts[k]), float(seconds[k])) for k in longest]
+    return sorted(found, key=lambda mark: -mark.seconds)
+
+
+def way(run: Run) -> Way:
+    """Return how far the wheels had come: along the first heading if kept, else along their own tracks."""
+    traces = run.traces
+    x, y, yaw = traces["hub_x"].values, traces["hub_y"].values, traces["yaw"].values
+    room = run.scenario.rover.wheel.radius + AROUND
+    heading = run.scenario.start.heading
+    if np.ptp(yaw) > STRAIGHT:
+        steps = np.hypot(np.diff(x, axis=0, prepend=x[:1]), np.diff(y, axis=0, prepend=y[:1]))
+        along, word = np.cumsum(steps, axis=0), "way of each wheel along its own track [m]"
+    else:
+        along = x * math.cos(heading) + y * math.sin(heading)
+        word = "forward, x [m]" if heading == 0 else "forward along the heading at the start [m]"
+    span = float(along.min()) - room, float(along.max()) + room
+    return Way(along, bool(np.ptp(yaw) <= STRAIGHT), word, span)
+
+
+def height_at(ground: GroundArrays, x: Array, y: Array) -> Array:
+    """Return the ground's height [m] at places x, y [m], bilinear between nodes, level beyond the border."""
+    z = ground.heights
+    u = np.clip((x - ground.x0) / ground.dx, 0, z.shape[0] - 1)
+    v = np.clip((y - ground.y0) / ground.dy, 0, z.shape[1] - 1)
+    i, j = np.minimum(u.astype(int), z.shape[0] - 2), np.minimum(v.astype(int), z.shape[1] - 2)
+    fu, fv = u - i, v - j
+    near = z[i, j] * (1 - fv) + z[i, j + 1] * fv
+    far = z[i + 1, j] * (1 - fv) + z[i + 1, j + 1] * fv
+    result: Array = near * (1 - fu) + far * fu
+    return result
+
+
+def ground_line(run: Run, wheels: list[int], along: Array) -> Array:
+    """Return the ground's height [m] at the places ``along`` a straight way, under the tracks of ``wheels``.
+
+    Where no wheel of them came, the track goes on as at its end.
+    """
+    heading = run.scenario.start.heading
+    c, s = math.cos(heading), math.sin(heading)
+    x, y = run.traces["hub_x"].values[:, wheels].ravel(), run.traces["hub_y"].values[:, wheels].ravel()
+    forward, left = x * c + y * s, y * c - x * s
+    edges = np.linspace(forward.min(), forward.max() + 1e-9, _BINS + 1)
+    places = np.clip(np.digitize(forward, edges) - 1, 0, _BINS - 1)
+    count = np.bincount(places, minlength=_BINS)
+    mean = np.bincount(places, left, minlength=_BINS)[count > 0] / count[count > 0]
+    track = np.interp(along, ((edges[1:] + edges[:-1]) / 2)[count > 0], mean)
+    return height_at(run.ground, along * c - track * s, along * s + track * c)
+
+
+def under(run: Run, wheels: list[int]) -> Array:
+    """Return the ground's height [m] under the hubs of ``wheels``, shape (rows, wheels)."""
+    return height_at(run.ground, run.traces["hub_x"].values[:, wheels], run.traces["hub_y"].values[:, wheels])
+
+
+def sides(run: Run) -> dict[str, list[int]]:
+    """Return which wheels sit left and right of the middle, those of an empty side left out."""
+    rover = run.scenario.rover
+    places = [rover.place(str(name)).at or (0.0, 0.0) for name in run.traces["wheel"].values]
+    parts = {
+        "left wheels": [i for i, at in enumerate(places) if at[1] > 1e-6],
+        "middle wheels": [i for i, at in enumerate(places) if abs(at[1]) <= 1e-6],
+        "right wheels": [i for i, at in enumerate(places) if at[1] < -1e-6],
+    }
+    return {word: wheels for word, wheels in parts.items() if wheels}

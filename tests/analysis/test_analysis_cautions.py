@@ -1,0 +1,174 @@
+"""Each caution appears with its figure where it applies, and not where it does not."""
+
+import numpy as np
+import pytest
+from analysis_runs import GRIP, recording, run, slope, text
+
+from drivesim.analysis.cautions import ALWAYS
+
+#: one cell, nothing rated tightly: only what is always said
+QUIET = {"rover.battery.cells_in_series": "1", "drive.sensor.sensors": "3"}
+COOL = {"rover.wheel.winding.heat_capacity": "1e6 J/K", "rover.wheel.winding.thermal_resistance": "0.001 K/W"}
+WARM = {"rover.wheel.winding.heat_capacity": "0.02 J/K"}
+
+
+def cautions(**change):
+    """What is said on the quiet run with ``change``, less what is always said, which comes last."""
+    *found, last = run(text(duration=2, **(QUIET | change))).summary["cautions"]
+    assert last == ALWAYS
+    return found
+
+
+def most(trace):
+    """Return the wheel with the greatest value, and that value."""
+    return str(trace["wheel"].values[np.argmax(trace.values)]), float(trace.max())
+
+
+def figures():
+    """The quiet run's own figures, from its traces."""
+    traces = run(text(duration=2, **QUIET)).traces
+    return {
+        "current": float(traces["battery_current"].max()),
+        "voltage": float(traces["bus_voltage"].min()),
+        "phase current": float(np.hypot(traces["current_d"], traces["current_q"]).max()),
+    }
+
+
+def test_a_quiet_run_is_told_only_what_always_holds():
+    assert cautions() == []
+    assert "current-limited supply" in ALWAYS
+    assert "supports but does not replace" in ALWAYS
+
+
+def test_a_pack_discharged_above_its_rating():
+    current = figures()["current"]
+    capacity = 0.65
+    assert cautions(**{"rover.battery.discharge_rating": repr(current / capacity * 1.001)}) == []
+    (said,) = cautions(**{"rover.battery.discharge_rating": repr(current / capacity / 2)})
+    assert said.startswith(f"Lithium cells: {current:.2g} A drawn, the rating allows {current / 2:.2g} A")
+    # two in parallel share it
+    assert (
+        cautions(
+            **{
+                "rover.battery.discharge_rating": repr(current / capacity * 0.6),
+                "rover.battery.cells_in_parallel": "2",
+            }
+        )
+        == []
+    )
+
+
+def test_cells_below_their_cut_off():
+    lowest = figures()["voltage"]
+    assert cautions(**{"rover.battery.cut_off": f"{lowest * 0.999!r} V"}) == []
+    (said,) = cautions(**{"rover.battery.cut_off": f"{lowest * 1.001!r} V"})
+    assert said.startswith(
+        f"Lithium cells: down to {lowest:.2f} V a cell under load, below the cut-off of {lowest * 1.001:g} V"
+    )
+
+
+def test_cells_in_series_and_the_charger():
+    (said,) = cautions(**{"rover.battery.cells_in_series": "2"})
+    assert said.startswith("Lithium cells: 2 cells in series")
+    assert "single cell must never be used" in said
+    # the cut-off counts for each cell, not for the pack
+    assert cautions(**{"rover.battery.cells_in_series": "2", "rover.battery.cut_off": "3.5 V"}) == [said]
+
+
+def test_a_winding_over_its_limit_names_the_wheel_and_the_temperature():
+    drag = {"rover.wheels.rear_left.extra_drag": "3 mN*m"}  # the one that works hardest
+    peaks = run(text(duration=2, **(QUIET | WARM | drag))).traces["winding_temperature"].max("time")
+    wheel, hottest = most(peaks)
+    assert wheel == "rear_left"
+    assert 24 < hottest < 60
+    (said,) = cautions(**WARM, **drag, **{"rover.wheel.winding.limit": f"{hottest - 1!r} degC"})
+    assert said == f"Hot board: rear_left reached {hottest:.0f} degC, its limit is {hottest - 1:.0f} degC."
+    assert cautions(**WARM, **drag, **{"rover.wheel.winding.limit": f"{hottest + 20!r} degC"}) == []
+
+
+def test_a_winding_that_would_get_too_hot_going_on_like_this():
+    losses = run(text(duration=2, **QUIET)).traces["copper_loss"].mean("time")
+    rise = 20.0  # of the settled winding over the air's 22 degC
+    wheel, loss = most(losses)
+    resistance = {"rover.wheel.winding.thermal_resistance": f"{rise / loss!r} K/W"}
+    assert cautions(**resistance, **{"rover.wheel.winding.limit": "43 degC"}) == []
+    (said,) = cautions(**resistance, **{"rover.wheel.winding.limit": "41 degC"})
+    side = wheel.removesuffix("left").removesuffix("right")  # on level ground both sides are alike
+    assert said.startswith(f"Hot board: going on like this, {side}")
+    assert "would settle near 42 degC (winding limit 41 degC)" in said
+    assert "reached only 22 degC in 2 s" in said
+
+
+def test_hot_to_touch():
+    hot = {"rover.wheel.winding.limit": "900 degC"}
+
+    def at(ambient):
+        return run(text(duration=2, **(QUIET | hot | COOL)) + f"ambient: {ambient} degC\n").summary[
+            "cautions"
+        ][:-1]
+
+    assert at(59.9) == []
+    (said,) = at(60.6)
+    assert said.endswith("_left reached 61 degC (over 60 degC).")
+    assert said.startswith("Hot to touch: ")
+
+
+def test_a_driver_over_its_rating():
+    current = figures()["phase current"]
+    assert cautions(**{"rover.wheel.driver.current_rating": f"{current * 1.001!r} A"}) == []
+    (said,) = cautions(**{"rover.wheel.driver.current_rating": f"{current / 2!r} A"})
+    assert said == f"Wheel controllers: {current:.2g} A peak phase current, rated {current / 2:g} A."
+
+
+def test_braking_on_a_single_sensor():
+    assert cautions(**{"drive.braking": "true"}) == []  # three sensors
+    assert cautions(**{"drive.sensor.sensors": "1"}) == []  # no braking
+    (said,) = cautions(**{"drive.sensor.sensors": "1", "drive.braking": "true"})
+    assert "cannot see the direction" in said
+    # one such wheel is enough
+    one = "{rear_left: {braking: true, sensor: {sensors: 1}}}"
+    assert cautions(**{"drive.overrides": one}) == [said]
+
+
+@pytest.mark.parametrize(
+    ("scenario", "words"),
+    [
+        (
+            text(ground=slope(40), **{"rover.centre_of_gravity": "[0 mm, 0 mm, 120 mm]"}, **GRIP, **QUIET),
+            "The model ends where the rover tips over",
+        ),
+        (
+            text(commands="[{at: 0.2 s, turn: 60 deg/s}]", **{"rover.battery.cell_resistance": "1 ohm"}),
+            "The model ends where the supply collapses",
+        ),
+    ],
+)
+def test_where_the_model_ends(scenario, words):
+    said = run(scenario).summary["cautions"]
+    assert sum(words in caution for caution in said) == 1
+    assert "The model ends" not in " ".join(cautions())
+
+
+def test_a_step_too_long_for_the_model_is_not_passed_over_in_silence():
+    """With steps of 10 ms the rover bounces off a level bench; the ledger shows energy from nowhere."""
+    bad = run(text(), step=0.01)
+    ledger = bad.summary["ledger"]
+    assert abs(ledger["remainder_fraction"]) > 0.5
+    said = bad.summary["cautions"][0]
+    assert said.startswith(f"Numbers: {abs(ledger['remainder']):.2g} J of ")
+    assert said.endswith("do not rely on this run; try a step shorter than 10000 us.")
+
+
+def test_cautions_come_in_order_of_danger():
+    everything = {
+        "rover.battery.cells_in_series": "2", "rover.battery.discharge_rating": "0.001",
+        "rover.battery.cut_off": "4.1 V",
+        "rover.wheel.winding.limit": "22.0001 degC", "rover.wheel.driver.current_rating": "1 mA",
+        "drive.sensor.sensors": "1", "drive.braking": "true",
+    }  # fmt: skip
+    said = [caution.split(":")[0] for caution in cautions(**everything)]
+    assert said[:3] == ["Lithium cells"] * 3
+    assert said[3:] == ["Hot board", "Wheel controllers", "Speed loop with braking on a single Hall sensor"]
+    assert (
+        recording(text()).scenario.rover.battery.cells_in_series == 2
+    )  # the shipped rover has a pack of two

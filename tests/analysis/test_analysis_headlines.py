@@ -1,0 +1,81 @@
+"""Bars such as "distance > 2 m": how they are read, refused and compared."""
+
+from math import pi
+
+import pytest
+
+from drivesim import DrivesimError
+from drivesim.analysis.headlines import HEADLINES, Requirement, changes
+
+SUMMARY = {
+    "distance_m": 2.0, "progress_m": 2.1, "turned_rad": -0.5, "stuck_s": 0.0, "energy_drawn_J": 30.0,
+    "energy_per_metre_J": None, "fighting": {"force_mean_N": 0.2, "power_mean_W": 0.01},
+    "wheels": {"a": {"peak_temperature_degC": 40.0}, "b": {"peak_temperature_degC": 55.0}},
+    "lowest_bus_voltage_V": 6.5,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "sign", "value"),
+    [
+        ("distance > 2 m", "distance", ">", 2.0),
+        ("  distance>=250cm ", "distance", ">=", 2.5),
+        ("turned <= 90 deg", "turned", "<=", pi / 2),
+        ("energy_per_metre < 0.02 kJ/m", "energy_per_metre", "<", 20.0),
+        ("peak_temperature < 60 °C", "peak_temperature", "<", 60.0),
+        ("lowest_bus_voltage > 6500 mV", "lowest_bus_voltage", ">", 6.5),
+        ("circulating_force < 300 mN", "circulating_force", "<", 0.3),
+    ],
+)
+def test_bars_are_read_with_their_units(text, name, sign, value):
+    bar = Requirement.parse(text)
+    assert (bar.text, bar.name, bar.sign) == (text.strip(), name, sign)
+    assert bar.value == pytest.approx(value, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("distance", "found 'distance', needed: NAME > VALUE, such as 'distance > 2 m'"),
+        ("distance == 2 m", "needed: NAME > VALUE"),
+        ("distance >", "needed: NAME > VALUE"),
+        ("", "needed: NAME > VALUE"),
+        ("distanse > 2 m", "'distanse' is not one of distance, progress, .*; did you mean 'distance'?"),
+        ("energy_per_meter < 2 J/m", "did you mean 'energy_per_metre'?"),
+        ("zzz > 2 m", "'zzz' is not one of distance, progress, turned, stuck, [^;]*$"),
+        (
+            "distance > 2",
+            "'distance > 2': found the bare number '2', a unit is needed; write it like '35 mm'",
+        ),
+        ("distance > 2 kg", "'distance > 2 kg': found '2 kg', but 'kg' is not a unit of this kind"),
+        ("distance > two m", "'distance > two m': found 'two m', which is not a number and a unit"),
+    ],
+)
+def test_a_bar_that_cannot_be_read_says_what_is_allowed(text, words):
+    pattern = "^--require: .*" + words.replace("?", r"\?").replace(".*;", ".*;")
+    with pytest.raises(DrivesimError, match=pattern) as error:
+        Requirement.parse(text)
+    assert "\n" not in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "met"),
+    [
+        ("distance >= 2 m", True), ("distance > 2 m", False), ("distance <= 2 m", True),
+        ("distance < 2 m", False),
+        ("turned < 0 rad", True), ("peak_temperature < 55.1 degC", True),
+        ("peak_temperature < 54.9 degC", False),
+        ("circulating_power < 20 mW", True),
+        # a run that came nowhere has no energy per metre, and meets no bar on it either way
+        ("energy_per_metre < 1e9 J/m", False), ("energy_per_metre > 0 J/m", False),
+    ],
+)  # fmt: skip
+def test_bars_are_met_or_not(text, met):
+    assert Requirement.parse(text).met(SUMMARY) is met
+
+
+def test_changes_leave_out_what_one_of_the_two_runs_does_not_have():
+    other = SUMMARY | {"distance_m": 2.2, "energy_per_metre_J": 15.0}
+    moved = changes(SUMMARY, other)
+    assert moved["distance"] == (2.0, 2.2, "m")
+    assert set(moved) == set(HEADLINES) - {"energy_per_metre"}
