@@ -33,7 +33,7 @@ _PLACES = {
     "ScenarioError": "drivesim.errors",
 }
 
-__all__ = [*_PLACES]  # noqa: PLE0604 - the names above
+__all__ = [*_PLACES]
 
 
 def __getattr__(name: str) -> Any:

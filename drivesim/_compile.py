@@ -28,7 +28,10 @@ _KEEP = 4  # stamped folders left in place, so that two checkouts can alternate 
 def source_stamp(package: Path = _PACKAGE) -> str:
     """Return a hash of the compiler's version and of every source that compiled code can come from."""
     digest = hashlib.sha256(numba.__version__.encode())
-    sources = [Path(__file__), *(path for name in COMPILED_FOLDERS for path in (package / name).rglob("*.py"))]
+    sources = [
+        Path(__file__),
+        *(path for name in COMPILED_FOLDERS for path in (package / name).rglob("*.py")),
+    ]
     for path in sorted(sources):
         digest.update(path.name.encode())
         digest.update(path.read_bytes())
@@ -75,7 +78,10 @@ def compiled(function: F) -> F:
     The plain function stays reachable as ``.py_func``.  Raises ImportError for a module outside
     ``COMPILED_FOLDERS``: its edits would not reach the cache's name.
     """
-    if function.__module__.startswith("drivesim.") and function.__module__.split(".")[1] not in COMPILED_FOLDERS:
+    if (
+        function.__module__.startswith("drivesim.")
+        and function.__module__.split(".")[1] not in COMPILED_FOLDERS
+    ):
         raise ImportError(f"{function.__module__} may not hold compiled code; see COMPILED_FOLDERS")
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = str(CACHE_FOLDER or "")

@@ -68,7 +68,14 @@ def test_modules_are_small_and_documented(path):
 
 def test_units_are_known_in_one_place_only():
     """pint and YAML stay at the edge, matplotlib in plots, click in cli."""
-    homes = {"pint": "units", "yaml": "scenario", "matplotlib": "plots", "click": "cli", "rich": "cli", "simpy": "engine"}
+    homes = {
+        "pint": "units",
+        "yaml": "scenario",
+        "matplotlib": "plots",
+        "click": "cli",
+        "rich": "cli",
+        "simpy": "engine",
+    }
     for path in MODULES:
         text = path.read_text(encoding="utf-8")
         for library, home in homes.items():
@@ -77,8 +84,21 @@ def test_units_are_known_in_one_place_only():
 
 
 def test_top_level_holds_only_what_was_agreed():
-    agreed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "drivesim", "scenarios", "tests", "docs", "LICENSE"}
-    visible = {p.name for p in ROOT.iterdir() if not p.name.startswith(".") and p.name not in {"runs", "build", "dist"}}
+    agreed = {
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "drivesim",
+        "scenarios",
+        "tests",
+        "docs",
+        "LICENSE",
+    }
+    visible = {
+        p.name
+        for p in ROOT.iterdir()
+        if not p.name.startswith(".") and p.name not in {"runs", "build", "dist"}
+    }
     assert {name for name in visible if not name.endswith(".egg-info")} <= agreed
 
 

@@ -9,6 +9,7 @@ from drivesim.analysis.ledger import ledger
 from drivesim.engine.simulate import Recording
 
 UNEXPLAINED = 0.02  # share of the energy turned over; a sound run stays below 0.005
+SAMPLE_TOLERANCE = 0.02  # a sample time may be off by this share without a word
 TOUCH_LIMIT = 60.0  # degC, hot to touch (common practice, no source)
 SERIES_CHARGER = (
     "{n} cells in series: a charger for a single cell must never be used on them, and they need a balanced charge; "
@@ -44,10 +45,14 @@ def _battery(recording: Recording, traces: xr.Dataset) -> list[str]:
     current = float(traces["battery_current"].values.max(initial=0.0))
     rated = battery.discharge_rating * battery.capacity * battery.cells_in_parallel
     if current > rated:
-        out.append(f"Lithium cells: {current:.2g} A drawn, the rating allows {rated:.2g} A; they can swell or burn.")
+        out.append(
+            f"Lithium cells: {current:.2g} A drawn, the rating allows {rated:.2g} A; they can swell or burn."
+        )
     lowest = float(traces["bus_voltage"].values.min(initial=np.inf)) / battery.cells_in_series
     if lowest < battery.cut_off:
-        out.append(f"Lithium cells: down to {lowest:.2f} V a cell under load, below the cut-off of {battery.cut_off:g} V.")
+        out.append(
+            f"Lithium cells: down to {lowest:.2f} V a cell under load, below the cut-off of {battery.cut_off:g} V."
+        )
     if battery.cells_in_series > 1:
         out.append("Lithium cells: " + SERIES_CHARGER.format(n=battery.cells_in_series) + ".")
     return out
@@ -73,23 +78,35 @@ def _heat(recording: Recording, traces: xr.Dataset) -> list[str]:
         out.append(f"Hot to touch: {wheel} reached {peak:.0f} degC (over {TOUCH_LIMIT:.0f} degC).")
     current = float(np.hypot(traces["current_d"].values, traces["current_q"].values).max(initial=0.0))
     if driver.current_rating is not None and current > driver.current_rating:
-        out.append(f"Wheel controllers: {current:.2g} A peak phase current, rated {driver.current_rating:g} A.")
+        out.append(
+            f"Wheel controllers: {current:.2g} A peak phase current, rated {driver.current_rating:g} A."
+        )
     return out
 
 
 def _drive(recording: Recording) -> list[str]:
-    wheels = recording.model.wheels
+    wheels, out = recording.model.wheels, []
+    for name, taken in zip(recording.model.names, wheels["sample_time"], strict=True):
+        given = recording.scenario.drive.for_wheel(name).sample_time
+        if abs(taken / given - 1) > SAMPLE_TOLERANCE:
+            out.append(
+                f"Numbers: {name} samples every {given * 1e3:.4g} ms but was simulated with {taken * 1e3:.4g} ms, "
+                "whole steps; give a 'step' that divides its sample time."
+            )
+            break
     if np.any((wheels["strategy"] == 0) & (wheels["sensors"] == 1) & (wheels["braking"] == 1)):
-        return [
+        out.append(
             "Speed loop with braking on a single Hall sensor: the sensor cannot see the direction, so a wheel pushed "
             "backwards may be driven further backwards."
-        ]
-    return []
+        )
+    return out
 
 
 def _model(recording: Recording) -> list[str]:
     if recording.ending == "overturned":
         return ["The model ends where the rover tips over; nothing after that is simulated."]
     if recording.ending == "collapsed":
-        return ["The model ends where the supply collapses; resets and restarts of controllers are not in it yet."]
+        return [
+            "The model ends where the supply collapses; resets and restarts of controllers are not in it yet."
+        ]
     return []

@@ -18,7 +18,9 @@ SHORTEST = 0.05  # s; briefer conditions count as the one before
 Flags = NDArray[np.bool_]
 
 
-def wheel_conditions(wheels: np.ndarray, interval: float, even_load: float, forced: Flags) -> NDArray[np.int8]:
+def wheel_conditions(
+    wheels: np.ndarray, interval: float, even_load: float, forced: Flags
+) -> NDArray[np.int8]:
     """Return the condition code of each wheel in each row, shape (rows, wheels).
 
     ``wheels`` (rows, wheels): recorded wheel rows; ``interval`` [s] between rows; ``even_load`` [N]: weight over

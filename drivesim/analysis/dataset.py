@@ -31,7 +31,10 @@ def traces(recording: Recording) -> xr.Dataset:
     even_load = float(model.params["mass"][0] * model.params["gravity"][0]) / len(model.names)
     codes = wheel_conditions(wheels, interval, even_load, forced_wheels(recording))
     variables: dict[str, tuple[tuple[str, ...], np.ndarray, dict[str, Any]]] = {}
-    for channels, dims, rows in ((WHEEL_CHANNELS, ("time", "wheel"), wheels), (BODY_CHANNELS, ("time",), recording.body)):
+    for channels, dims, rows in (
+        (WHEEL_CHANNELS, ("time", "wheel"), wheels),
+        (BODY_CHANNELS, ("time",), recording.body),
+    ):
         for c in channels:
             variables[c.name] = (dims, rows[c.name], {"units": c.unit, "long_name": c.meaning})
     variables["condition"] = (
@@ -57,6 +60,11 @@ def _pull_out(recording: Recording) -> np.ndarray:
         R = resistance_at(p["resistance"], p["given_at"], rows["winding_temperature"], p["coefficient"])
         speed = p["pole_pairs"] * np.abs(rows["wheel_speed"])
         result[:, j] = each(
-            rows["phase_voltage"], R + p["on_resistance"], p["inductance"], p["flux_linkage"], p["pole_pairs"], speed
+            rows["phase_voltage"],
+            R + p["on_resistance"],
+            p["inductance"],
+            p["flux_linkage"],
+            p["pole_pairs"],
+            speed,
         )
     return result

@@ -50,9 +50,19 @@ def wheel_state(traces: xr.Dataset, wheel: str, start: float, end: float) -> dic
     part = traces.sel(wheel=wheel).isel(time=slice(first, last))
     codes = part["condition"].values
     state = {name: float((codes == code).mean()) for code, name in enumerate(CONDITIONS)}
-    for name in ("voltage_limited", "normal_load", "normal_x", "hub_x", "motor_torque", "wheel_speed", "commanded_speed"):
+    for name in (
+        "voltage_limited",
+        "normal_load",
+        "normal_x",
+        "hub_x",
+        "motor_torque",
+        "wheel_speed",
+        "commanded_speed",
+    ):
         state[name] = float(part[name].values.mean())
-    state["friction_use"] = float(np.abs(part["drive_force"].values).sum() / max(part["friction_limit"].values.sum(), 1e-9))
+    state["friction_use"] = float(
+        np.abs(part["drive_force"].values).sum() / max(part["friction_limit"].values.sum(), 1e-9)
+    )
     slips = part["pole_slips"].values
     state["pole_slips_per_second"] = float(slips[-1] - slips[0]) / max(end - start, 1e-3)
     return state
@@ -73,9 +83,13 @@ def reason(traces: xr.Dataset, ground: GroundArrays, start: float, end: float) -
 def _burden(state: dict[str, float]) -> float:
     """Return how much a wheel looks like the one that holds the rover: loaded, held, against something."""
     held = max(state[CONDITIONS[STALLED]], state[CONDITIONS[OUT_OF_STEP]])
-    return 3 * held + 2 * state[CONDITIONS[SLIPPING]] * (held < MOSTLY) + max(0.0, -state["normal_x"]) + 0.05 * abs(
-        state["motor_torque"]
-    ) / 0.01 - 5 * state[CONDITIONS[AIRBORNE]]
+    return (
+        3 * held
+        + 2 * state[CONDITIONS[SLIPPING]] * (held < MOSTLY)
+        + max(0.0, -state["normal_x"])
+        + 0.05 * abs(state["motor_torque"]) / 0.01
+        - 5 * state[CONDITIONS[AIRBORNE]]
+    )
 
 
 def _idleness(state: dict[str, float]) -> float:
@@ -100,6 +114,8 @@ def _doing(state: dict[str, float], ground: GroundArrays) -> str:
         return f"stalled{where} at {abs(state['motor_torque']) * 1e3:.3g} mN·m, below full voltage"
     if state[CONDITIONS[SLIPPING]] > MOSTLY:
         return f"spun{where} at its friction limit"
+    if state["voltage_limited"] > MOSTLY:
+        return f"pushed{where} at full bus voltage, {abs(state['motor_torque']) * 1e3:.3g} mN·m"
     if state["friction_use"] > 0.9:
         return f"pushed{where} at its friction limit"
     return f"hesitated{where}: its drive gave {abs(state['motor_torque']) * 1e3:.3g} mN·m on average"

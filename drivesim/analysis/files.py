@@ -78,7 +78,9 @@ def _put_in_place(partial: Path, folder: Path) -> None:
 def write_run(run: Run, folder: Path, *, csv_traces: bool = False) -> None:
     """Write the run's data into an existing ``folder``; ``csv_traces`` adds traces.csv."""
     (folder / SCENARIO).write_text(to_yaml(_with_own_files(run, folder)), encoding="utf-8")
-    (folder / SUMMARY).write_text(json.dumps(run.summary, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    (folder / SUMMARY).write_text(
+        json.dumps(run.summary, indent=2, ensure_ascii=False) + "\n", encoding="utf-8"
+    )
     run.traces.to_netcdf(folder / TRACES, engine="scipy")
     with (folder / EVENTS).open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
@@ -95,7 +97,9 @@ def read_run(folder: Path) -> Run:
         with xr.open_dataset(folder / TRACES, engine="scipy", decode_timedelta=False) as opened:
             traces = opened.load()
         with (folder / EVENTS).open(newline="", encoding="utf-8") as file:
-            events = [Event(float(r["time_s"]), r["kind"], r["text"], r["wheel"]) for r in csv.DictReader(file)]
+            events = [
+                Event(float(r["time_s"]), r["kind"], r["text"], r["wheel"]) for r in csv.DictReader(file)
+            ]
     except FileNotFoundError as error:
         raise RunError(f"{folder} is not a run's folder: {Path(error.filename).name} is missing") from None
     except (OSError, ValueError, KeyError, TypeError) as error:
@@ -131,4 +135,6 @@ def _write_csv(traces: xr.Dataset, path: Path) -> None:
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow([title for title, _ in columns])
-        writer.writerows([f"{value:.9g}" for value in row] for row in zip(*(v for _, v in columns), strict=True))
+        writer.writerows(
+            [f"{value:.9g}" for value in row] for row in zip(*(v for _, v in columns), strict=True)
+        )

@@ -27,7 +27,17 @@ HEADLINES: dict[str, tuple[str, Callable[[dict[str, Any]], float | None]]] = {
 }
 
 #: sizes below which a figure says nothing, so that its relative change does not either
-NEGLIGIBLE = {"m": 1e-3, "rad": 0.02, "s": 0.02, "J": 0.01, "J/m": 0.01, "N": 0.01, "W": 1e-3, "degC": 0.0, "V": 0.0}
+NEGLIGIBLE = {
+    "m": 1e-3,
+    "rad": 0.02,
+    "s": 0.02,
+    "J": 0.01,
+    "J/m": 0.01,
+    "N": 0.01,
+    "W": 1e-3,
+    "degC": 0.0,
+    "V": 0.0,
+}
 
 _COMPARE = {">=": operator.ge, "<=": operator.le, ">": operator.gt, "<": operator.lt}
 _FORM = re.compile(r"\s*([a-z_]+)\s*(>=|<=|>|<)\s*(.+)")

@@ -46,4 +46,9 @@ def ledger(recording: Recording) -> dict[str, float]:
     }
     drawn = float(body["chemical_energy"])
     remainder = drawn - sum(parts.values())
-    return {"drawn": drawn, **parts, "remainder": remainder, "remainder_fraction": remainder / drawn if drawn else 0.0}
+    return {
+        "drawn": drawn,
+        **parts,
+        "remainder": remainder,
+        "remainder_fraction": remainder / drawn if drawn else 0.0,
+    }

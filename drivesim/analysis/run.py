@@ -49,7 +49,9 @@ def simulate(
     """
     recording = record(scenario, step=step, progress=progress)
     if recording.time.size == 0:
-        raise DrivesimError(f"the run ended at {recording.end_time:g} s, before anything was recorded: {recording.ending}")
+        raise DrivesimError(
+            f"the run ended at {recording.end_time:g} s, before anything was recorded: {recording.ending}"
+        )
     traces = make_traces(recording)
     summary = summarise(recording, traces)
     events = sorted([*recording.events, *condition_events(traces)], key=lambda event: event.time)

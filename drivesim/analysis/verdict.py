@@ -38,7 +38,9 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     if recording.ending == "not_finite":
         return f"no result: the numbers ran away at {end:.3f} s; try a shorter step"
     if recording.ending == "overturned":
-        return f"overturned at {_where(traces)} after {end:.1f} s: {reason(traces, ground, end - WINDOW, end)}"
+        return (
+            f"overturned at {_where(traces)} after {end:.1f} s: {reason(traces, ground, end - WINDOW, end)}"
+        )
     if recording.ending == "collapsed":
         return f"supply collapsed after {end:.1f} s at {_where(traces)}: {_supply(traces)}"
     if recording.ending == "left_ground":

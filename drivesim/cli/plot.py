@@ -9,9 +9,21 @@ import click
 
 @click.command("plot")
 @click.argument("run", type=click.Path(path_type=Path))
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for the pictures [default: the run's own].")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    help="Folder for the pictures [default: the run's own].",
+)
 @click.option("--picture", "names", multiple=True, help="Draw only this picture; may be given again.")
-@click.option("--format", "formats", multiple=True, type=click.Choice(["png", "svg", "pdf"]), default=["png"], show_default=True)
+@click.option(
+    "--format",
+    "formats",
+    multiple=True,
+    type=click.Choice(["png", "svg", "pdf"]),
+    default=["png"],
+    show_default=True,
+)
 def command(run: Path, output: Path | None, names: tuple[str, ...], formats: tuple[str, ...]) -> None:
     """Draw the pictures of RUN, a folder that ``drivesim run`` wrote.
 

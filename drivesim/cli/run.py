@@ -10,12 +10,16 @@ import click
 
 @click.command("run")
 @click.argument("scenario", type=click.Path(path_type=Path))
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder to write [default: runs/NAME, numbered].")
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path), help="Folder to write [default: runs/NAME, numbered]."
+)
 @click.option("--force", is_flag=True, help="Replace the folder of an older run.")
 @click.option("--no-pictures", is_flag=True, help="Write no pictures.")
 @click.option("--csv", "csv_traces", is_flag=True, help="Write the traces as traces.csv too.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
-@click.option("--require", "bars", multiple=True, metavar="BAR", help="Exit with 1 unless met: 'distance > 2 m'.")
+@click.option(
+    "--require", "bars", multiple=True, metavar="BAR", help="Exit with 1 unless met: 'distance > 2 m'."
+)
 @click.option("--check-step", is_flag=True, help="Run at half the step too, and print what changes.")
 def command(
     scenario: Path,
@@ -67,7 +71,9 @@ def command(
         tables.print_summary(out, run.summary)
         out.print(f"\nwritten to {folder}/")
     if half is not None:
-        tables.console(stderr=as_json).print(tables.change_table(changes(run.summary, half.summary), run.summary["step_s"]))
+        tables.console(stderr=as_json).print(
+            tables.change_table(changes(run.summary, half.summary), run.summary["step_s"])
+        )
     missed = [bar for bar in requirements if not bar.met(run.summary)]
     for bar in missed:
         found = bar.found(run.summary)

@@ -24,7 +24,14 @@ def wheel_table(summary: dict[str, Any]) -> Table:
     """Return what each wheel did: share of time in each condition, first stall, torque, current, heat."""
     table = Table(title="wheels (share of time)", title_justify="left", box=None, pad_edge=False)
     table.add_column("")
-    for name in (*(c.replace("_", " ") for c in CONDITIONS), "poles slipped", "first stall", "torque", "current", "winding"):
+    for name in (
+        *(c.replace("_", " ") for c in CONDITIONS),
+        "poles slipped",
+        "first stall",
+        "torque",
+        "current",
+        "winding",
+    ):
         table.add_column(name, justify="right")
     for name, wheel in summary["wheels"].items():
         stall = wheel["first_stall_s"]
@@ -44,14 +51,18 @@ def ledger_table(summary: dict[str, Any]) -> Table:
     """Return where the energy went, in joules and as a share of what was drawn."""
     ledger = summary["ledger"]
     drawn = ledger["drawn"]
-    table = Table(title=f"energy: {readable(drawn, 'J')} drawn", title_justify="left", box=None, pad_edge=False)
+    table = Table(
+        title=f"energy: {readable(drawn, 'J')} drawn", title_justify="left", box=None, pad_edge=False
+    )
     table.add_column("part")
     table.add_column("J", justify="right")
     table.add_column("share", justify="right")
     for part, words in PARTS.items():
         share = ledger[part] / drawn if drawn else 0.0
         if abs(share) >= 0.0005 or part == "remainder":
-            table.add_row(words, f"{ledger[part]:.3g}", f"{share:.1%}" if part != "remainder" else f"{share:.3%}")
+            table.add_row(
+                words, f"{ledger[part]:.3g}", f"{share:.1%}" if part != "remainder" else f"{share:.3%}"
+            )
     return table
 
 
@@ -79,7 +90,12 @@ def print_summary(out: Console, summary: dict[str, Any]) -> None:
 
 def change_table(changes: dict[str, tuple[float, float, str]], step: float) -> Table:
     """Return how each headline figure moved when the step was halved."""
-    table = Table(title=f"step {step * 1e6:.0f} µs against {step * 5e5:.0f} µs", title_justify="left", box=None, pad_edge=False)
+    table = Table(
+        title=f"step {step * 1e6:.0f} µs against {step * 5e5:.0f} µs",
+        title_justify="left",
+        box=None,
+        pad_edge=False,
+    )
     for name in ("figure", "step", "half step", "change"):
         table.add_column(name, justify="left" if name == "figure" else "right")
     for name, (first, second, unit) in changes.items():

@@ -24,7 +24,7 @@ IDEAL_SENSOR = 0  # number of Hall sensors otherwise
 @compiled
 def is_forced(strategy):
     """Tell whether the field turns at a frequency of its own."""
-    return strategy == LOCKED_FREQUENCY or strategy == TRIMMED_FREQUENCY
+    return strategy in (LOCKED_FREQUENCY, TRIMMED_FREQUENCY)
 
 
 @compiled
@@ -73,7 +73,15 @@ def sample(p, w, speed, voltage_limit, time):
             low = 0.0 if w.setpoint >= 0.0 else low
             high = 0.0 if w.setpoint < 0.0 else high
         w.amplitude, w.integral = pi_step(
-            error, w.integral, p.feed_forward * w.setpoint, p.kp, p.ki, low, high, p.anti_windup, p.sample_time
+            error,
+            w.integral,
+            p.feed_forward * w.setpoint,
+            p.kp,
+            p.ki,
+            low,
+            high,
+            p.anti_windup,
+            p.sample_time,
         )
     elif p.strategy == FIXED_VOLTAGE:
         w.amplitude = p.voltage_per_speed * w.setpoint

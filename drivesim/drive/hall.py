@@ -33,7 +33,11 @@ def edge_time(index_before, index_after, angle_before, angle_after, spacing, hys
 
     Linear within the step; cut to whole timer ticks (``tick`` [s], 0 for none).
     """
-    edge = index_after * spacing + hysteresis if index_after > index_before else (index_after + 1) * spacing - hysteresis
+    edge = (
+        index_after * spacing + hysteresis
+        if index_after > index_before
+        else (index_after + 1) * spacing - hysteresis
+    )
     travel = angle_after - angle_before
     part = (edge - angle_before) / travel if travel != 0.0 else 1.0
     at = time - dt + dt * max(0.0, min(1.0, part))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from drivesim.drive.hall import edge_angle
 from drivesim.drive.pi import BACK_CALCULATION, CONDITIONAL
 from drivesim.engine import records
 from drivesim.engine.ground_build import GroundArrays, build_ground
+from drivesim.engine.model import Model
 from drivesim.engine.settle import settle
 from drivesim.engine.step_size import choose_step, fastest_mode
 from drivesim.physics import supply
@@ -36,24 +36,6 @@ FORCED = (controller.LOCKED_FREQUENCY, controller.TRIMMED_FREQUENCY)
 WINDUP = {"conditional": CONDITIONAL, "back_calculation": BACK_CALCULATION}
 
 
-@dataclass
-class Model:
-    """Everything the kernel needs for one run (arrays as ``drivesim.engine.kernel.advance`` names them)."""
-
-    scenario: Scenario
-    names: tuple[str, ...]
-    params: np.ndarray
-    wheels: np.ndarray
-    grid: np.ndarray
-    ground: GroundArrays
-    table: np.ndarray
-    bodies: np.ndarray
-    states: np.ndarray
-    contacts: np.ndarray
-    step: float
-    step_reason: str
-
-
 def build(scenario: Scenario, step: float | None = None) -> Model:
     """Return the records of ``scenario``, the rover standing still on the ground; ``step`` [s] overrides its own."""
     rover = scenario.rover
@@ -76,11 +58,12 @@ def build(scenario: Scenario, step: float | None = None) -> Model:
     grid = grid_record(ground)
     table = open_circuit_table(rover.battery)
     bodies, states, contacts = start_records(scenario, wheels, table)
-    settle(params, wheels, grid, ground.surface, bodies)
-    return Model(
+    model = Model(
         scenario, names, params, wheels, grid, ground, table, bodies, states, contacts, dt,
         f"{reason}, {fastest:.0f} rad/s",
     )  # fmt: skip
+    settle(model)
+    return model
 
 
 def build_scenario_ground(scenario: Scenario) -> GroundArrays:
@@ -136,7 +119,10 @@ def fill_wheel(out: np.void, rover: Rover, place: WheelPlace) -> None:
     out["given_at"], out["coefficient"] = motor.resistance_at, wheel.winding.temperature_coefficient
     out["cogging_torque"], out["cogging_per_turn"] = motor.cogging_torque, motor.cogging_per_turn
     out["ripple"] = motor.torque_ripple
-    out["thermal_resistance"], out["heat_capacity"] = wheel.winding.thermal_resistance, wheel.winding.heat_capacity
+    out["thermal_resistance"], out["heat_capacity"] = (
+        wheel.winding.thermal_resistance,
+        wheel.winding.heat_capacity,
+    )
     out["modulation"] = MODULATION[wheel.driver.modulation]
     out["on_resistance"], out["fixed_loss"] = wheel.driver.on_resistance, wheel.driver.fixed_loss
     out["efficiency"] = wheel.driver.efficiency

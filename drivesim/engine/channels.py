@@ -33,7 +33,11 @@ WHEEL_CHANNELS = (
     Channel("current_q", "A", "peak phase current that makes torque"),
     Channel("phase_voltage", "V", "peak phase voltage applied"),
     Channel("voltage_limited", "1", "share of time the bus limits the voltage"),
-    Channel("load_angle", "rad", "field ahead of where a free rotor would rest, electrical; torque peaks at π/2 (forced drives)"),
+    Channel(
+        "load_angle",
+        "rad",
+        "field ahead of where a free rotor would rest, electrical; torque peaks at π/2 (forced drives)",
+    ),
     Channel("pole_slips", "1", "poles slipped since the start (forced drives)"),
     Channel("winding_temperature", "degC", "temperature of the winding"),
     Channel("copper_loss", "W", "heat in the winding"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from drivesim.engine.build import Model
+from drivesim.engine.model import Model
 from drivesim.engine.records import kernel_view
 from drivesim.engine.settle import stand
 from drivesim.physics import body as rigid
@@ -27,7 +27,16 @@ def stored_energy(model: Model) -> Stored:
     """Return what the model's state holds now."""
     P, b = model.params[0], model.bodies[0]
     motion = rigid.kinetic_energy(
-        P["mass"], b["vx"], b["vy"], b["vz"], P["inertia_x"], P["inertia_y"], P["inertia_z"], b["wx"], b["wy"], b["wz"]
+        P["mass"],
+        b["vx"],
+        b["vy"],
+        b["vz"],
+        P["inertia_x"],
+        P["inertia_y"],
+        P["inertia_z"],
+        b["wx"],
+        b["wy"],
+        b["wz"],
     )
     grid = kernel_view(model.grid)[0]
     tyres = treads = magnetic = 0.0

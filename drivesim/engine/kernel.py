@@ -134,8 +134,8 @@ def draw(P, b, table, constant_power, resistive_power):
 def note_progress(P, b, wheels, states, contacts):
     """Return progress and commanded progress [m/s], and run the clock of being stuck.
 
-    The clock starts anew whenever the rover has come farther than it would at ``stuck_share`` of the command in
-    ``stuck_after``: shaking on the spot does not count as moving.
+    The clock starts anew whenever the rover has come farther than it would at ``stuck_share`` of the command
+    since then, or in ``stuck_after``: shaking on the spot does not count as moving.
     """
     progress = 0.0
     commanded = 0.0
@@ -146,7 +146,7 @@ def note_progress(P, b, wheels, states, contacts):
     commanded /= wheels.shape[0]
     b.crept += progress * P.dt
     b.stuck_for += P.dt
-    if commanded == 0.0 or abs(b.crept) > P.stuck_share * commanded * P.stuck_after:
+    if commanded == 0.0 or abs(b.crept) > P.stuck_share * commanded * max(P.stuck_after, b.stuck_for):
         b.crept = 0.0
         b.stuck_for = 0.0
     return progress, commanded

@@ -1,35 +1,73 @@
-"""Where the rover stands at rest on the ground: least energy of weight and tyre springs."""
+"""How the rover stands at rest on the ground: least energy of weight and tyres, then held until it is still."""
 
 from __future__ import annotations
 
+import copy
 import math
 
 import numpy as np
 
-from drivesim.engine.records import kernel_view
+from drivesim.engine.kernel import advance
+from drivesim.engine.model import Model
+from drivesim.engine.records import RUNNING, kernel_view
 from drivesim.engine.wheel_step import touch
 from drivesim.ground.surface import height_and_slopes
 from drivesim.physics.body import rotation
+
+STILL_AFTER = 0.4  # s of holding
+WELL_DAMPED = 0.7  # of critical, of each spring alone
+BLOCKED = 1e9  # N·m of bearing drag
+SLID = 0.005  # m; farther than treads give
 
 _ROUNDS = 60
 _ENOUGH = 1e-10  # of the weight, and of weight × wheelbase
 
 
-def settle(
-    params: np.ndarray, wheels: np.ndarray, grid: np.ndarray, surface: np.ndarray, bodies: np.ndarray
-) -> None:
-    """Set height, roll and pitch of ``bodies[0]`` so that tyre forces carry the weight without a moment.
+def settle(model: Model) -> None:
+    """Let the rover stand on the ground at its start, at rest, with the treads holding it on a slope.
+
+    Wheels are blocked and contacts well damped until everything is still.  A rover that would slide all the same
+    keeps the pose without tread forces.
+    """
+    stand_upright(model)
+    trial = copy.copy(model)
+    trial.params, trial.wheels = model.params.copy(), model.wheels.copy()
+    trial.bodies, trial.states = model.bodies.copy(), model.states.copy()
+    trial.contacts = model.contacts.copy()
+    trial.params["record_ticks"] = np.iinfo(np.int64).max
+    trial.params["recover_ticks"] = trial.params["electronics"] = 0
+    share = float(model.params["mass"][0]) / len(model.names)
+    held = trial.wheels
+    held["driven"], held["bearing_dry"] = 0, BLOCKED
+    for stiffness, damping in (
+        ("radial_stiffness", "radial_damping"),
+        ("tread_stiffness", "tread_damping"),
+        ("side_stiffness", "side_damping"),
+    ):
+        held[damping] = 2 * WELL_DAMPED * np.sqrt(held[stiffness] * share)
+    arguments, _, _ = trial.kernel_arguments(1)
+    status = advance(*(*arguments, round(STILL_AFTER / model.step)))
+    slid = math.hypot(*(trial.bodies[axis][0] - model.bodies[axis][0] for axis in "xy"))
+    if status == RUNNING and slid < SLID:
+        for name in ("x", "y", "z", "q0", "q1", "q2", "q3"):
+            model.bodies[name] = trial.bodies[name]
+        model.states["ux"], model.states["uy"] = trial.states["ux"], trial.states["uy"]
+        model.states["limit_x"], model.states["limit_y"] = trial.states["limit_x"], trial.states["limit_y"]
+
+
+def stand_upright(model: Model) -> None:
+    """Set height, roll and pitch so that tyre forces alone carry the weight without a moment.
 
     Damped Newton on the energy m·g·z + Σ½·k·depth², which is convex for the small angles of a standing rover.
     """
-    body = bodies[0]
+    wheels, body, surface = model.wheels, model.bodies[0], model.ground.surface
+    grid = kernel_view(model.grid)[0]
     yaw = math.atan2(2 * body["q0"] * body["q3"], 1 - 2 * body["q3"] ** 2)
-    weight = float(params["mass"][0] * params["gravity"][0])
-    z, roll, pitch = _first_guess(wheels, kernel_view(grid)[0], surface, body, yaw)
+    weight = float(model.params["mass"][0] * model.params["gravity"][0])
+    state = np.array(_first_guess(wheels, grid, surface, body, yaw))
     size = float(np.hypot(wheels["x"], wheels["y"]).max())
-    state = np.array([z, roll, pitch])
     scale = np.array([1.0, 1 / size, 1 / size])
-    energy, gradient, curvature = _energy(state, yaw, weight, wheels, kernel_view(grid)[0], surface, body)
+    energy, gradient, curvature = _energy(state, yaw, weight, wheels, grid, surface, body)
     for _ in range(_ROUNDS):
         if np.abs(gradient * scale).max() < _ENOUGH * weight:
             break
@@ -37,7 +75,7 @@ def settle(
         share = 1.0
         while share > 1e-6:
             new = state + share * move
-            trial = _energy(new, yaw, weight, wheels, kernel_view(grid)[0], surface, body)
+            trial = _energy(new, yaw, weight, wheels, grid, surface, body)
             if trial[0] <= energy + 1e-15:
                 break
             share /= 2
@@ -56,14 +94,22 @@ def _first_guess(
     heights = []
     for p in wheels:
         x, y = body["x"] + c * p["x"] - s * p["y"], body["y"] + s * p["x"] + c * p["y"]
-        heights.append(height_and_slopes(surface, grid["x0"], grid["y0"], grid["dx"], grid["dy"], x, y)[0] - p["z"])
+        heights.append(
+            height_and_slopes(surface, grid["x0"], grid["y0"], grid["dx"], grid["dy"], x, y)[0] - p["z"]
+        )
     matrix = np.column_stack([np.ones(len(wheels)), wheels["x"], wheels["y"]])
     z, slope_x, slope_y = np.linalg.lstsq(matrix, np.array(heights), rcond=None)[0]
     return z, math.atan(slope_y), -math.atan(slope_x)
 
 
 def _energy(
-    state: np.ndarray, yaw: float, weight: float, wheels: np.ndarray, grid: np.void, surface: np.ndarray, body: np.void
+    state: np.ndarray,
+    yaw: float,
+    weight: float,
+    wheels: np.ndarray,
+    grid: np.void,
+    surface: np.ndarray,
+    body: np.void,
 ) -> tuple[float, np.ndarray, np.ndarray]:
     """Return energy [J], its gradient and a positive curvature over (z, roll, pitch)."""
     z, roll, pitch = state
@@ -90,7 +136,10 @@ def stand(
 ) -> tuple[np.ndarray, np.ndarray, float]:
     """Return a wheel's arm [m], the ground's normal under its hub (world axes) and the depth of contact [m]."""
     matrix = np.array(rot).reshape(3, 3)
-    arm, axle = matrix @ np.array([p["x"], p["y"], p["z"]]), matrix @ np.array([p["axle_x"], p["axle_y"], 0.0])
+    arm, axle = (
+        matrix @ np.array([p["x"], p["y"], p["z"]]),
+        matrix @ np.array([p["axle_x"], p["axle_y"], 0.0]),
+    )
     n_x, n_y, n_z, depth, _ = touch(
         p["radius"], axle[0], axle[1], x + arm[0], y + arm[1], z + arm[2], grid, surface
     )

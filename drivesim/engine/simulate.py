@@ -7,15 +7,15 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import version
-from typing import Any
 
 import numpy as np
 
 from drivesim._compile import source_stamp
-from drivesim.engine import channels, records
-from drivesim.engine.build import Model, build
+from drivesim.engine import records
+from drivesim.engine.build import build
 from drivesim.engine.energy import Stored, stored_energy
 from drivesim.engine.kernel import advance
+from drivesim.engine.model import Model
 from drivesim.engine.timeline import Event, Timeline
 from drivesim.scenario.scenario import Scenario
 
@@ -65,20 +65,10 @@ def simulate(
 
 def run_model(model: Model, progress: Callable[[float], None] | None = None) -> Recording:
     """Run a built model (its state records are advanced in place)."""
-    scenario, n = model.scenario, len(model.names)
+    scenario = model.scenario
     end = max(1, round(scenario.duration / model.step))
-    rows = max(1, end // int(model.params["record_ticks"][0]))
-    body_log = np.zeros(rows, channels.BODY_LOG)
-    wheel_log = np.zeros((rows, n), channels.WHEEL_LOG)
-    sums = np.zeros(1, channels.BODY_LOG), np.zeros(n, channels.WHEEL_LOG)
-    arguments: tuple[Any, ...] = (
-        *map(records.kernel_view, (model.params, model.wheels, model.grid)),
-        model.ground.surface,
-        model.ground.friction,
-        model.table,
-        *map(records.kernel_view, (model.bodies, model.states, model.contacts)),
-        (*map(records.kernel_view, sums), _flat(sums[0])[0], _flat(sums[1])),
-        (_flat(body_log), _flat(wheel_log)),
+    arguments, body_log, wheel_log = model.kernel_arguments(
+        max(1, end // int(model.params["record_ticks"][0]))
     )
     stored_before = stored_energy(model)
     timeline = Timeline(model)
@@ -106,13 +96,6 @@ def run_model(model: Model, progress: Callable[[float], None] | None = None) -> 
         scenario, model, (np.arange(filled) + 0.5) * interval, body_log[:filled], wheel_log[:filled],
         timeline.events, ending, end_time, stored_before, stored_energy(model), wall, versions(),
     )  # fmt: skip
-
-
-def _flat(log: np.ndarray) -> np.ndarray:
-    """Return a record array as plain floats, one more axis for the fields (a view)."""
-    names = log.dtype.names
-    assert names is not None
-    return log.view(np.float64).reshape(*log.shape, len(names))
 
 
 def versions() -> dict[str, str]:

@@ -8,6 +8,9 @@ import numpy as np
 
 STEP_SHARE = 0.15  # step × fastest angular frequency
 LONGEST_STEP = 2.5e-4  # s; the controllers' and the bus's own dynamics want no longer one
+SHORTER = (
+    16  # sample times may ask for a step this many times shorter; what is left is rounded to whole steps
+)
 NANOSECONDS = 1_000_000_000
 
 
@@ -44,6 +47,6 @@ def choose_step(fastest: float, sample_times: list[float]) -> float:
     """Return the step [s]: short enough for ``fastest`` [rad/s] and, where it can be, a part of every sample time."""
     longest = min(LONGEST_STEP, STEP_SHARE / fastest)
     common = math.gcd(*(round(t * NANOSECONDS) for t in sample_times)) / NANOSECONDS
-    if common < longest / 4:
+    if common < longest / SHORTER:
         return float(f"{longest:.3g}")
     return common / math.ceil(common / longest - 1e-9)

@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 import simpy
 
-from drivesim.engine.build import NEVER, Model
+from drivesim.engine.build import NEVER
+from drivesim.engine.model import Model
 from drivesim.scenario.scenario import Command
 
 Process = Generator[simpy.Event, Any, None]

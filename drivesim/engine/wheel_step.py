@@ -200,7 +200,9 @@ def follow(p, w, c, b, rot, time, ambient, dt):
     w.angle += (w.spin - c.body_rate) * dt
     turn_field(p, w, dt)
     watch_edges(p, w, angle, time, dt)
-    w.temperature += heat.node_rate(c.copper_power, w.temperature, ambient, p.thermal_resistance, p.heat_capacity) * dt
+    w.temperature += (
+        heat.node_rate(c.copper_power, w.temperature, ambient, p.thermal_resistance, p.heat_capacity) * dt
+    )
 
 
 @compiled

@@ -7,7 +7,10 @@ from drivesim._compile import compiled
 
 @compiled
 def normal_force(depth, depth_rate, k, c):
-    """Return N = k·depth + c·depth_rate ≥ 0 [N]; zero out of contact.  depth [m], rate [m/s], k [N/m], c [N·s/m]."""
+    """Return N = k·depth + c·depth_rate ≥ 0 [N]; zero out of contact.
+
+    ``depth`` [m], ``depth_rate`` [m/s], ``k`` [N/m], ``c`` [N·s/m].
+    """
     if depth <= 0.0:
         return 0.0
     return max(0.0, k * depth + c * depth_rate)
@@ -18,9 +21,9 @@ def share_corner(depth_a, depth_b, cosine):
     """Return how deep (a, b) [m] a wheel presses into each of two planes that meet in a corner.
 
     ``depth_a``, ``depth_b`` are how far its centre lies beyond each plane, ``cosine`` < 1 that of the angle
-    between their normals.  The vector a·n_a + b·n_b leads to the nearest place allowed by both planes, so that half its square
-    is a potential: pushing into a corner and out again makes no energy.  One plane alone counts where that
-    already satisfies the other.
+    between their normals.  The vector a·n_a + b·n_b leads to the nearest place that both planes allow, so
+    that half its square is a potential: pushing into a corner and out again makes no energy.  One plane alone
+    counts where that already satisfies the other.
     """
     if depth_a <= 0.0 and depth_b <= 0.0:
         return 0.0, 0.0

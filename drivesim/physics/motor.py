@@ -46,7 +46,9 @@ def advance_current(id_, iq, vd, vq, R, L, lam, we, dt):
     mq = (decay_sin * a - (1.0 - decay_cos) * b) / size2
     ed = dd * md - dq * mq
     eq = dd * mq + dq * md
-    mean_square = sd * sd + sq * sq + 2.0 * (sd * ed + sq * eq) + (dd * dd + dq * dq) * (1.0 - decay2) / (2.0 * a)
+    mean_square = (
+        sd * sd + sq * sq + 2.0 * (sd * ed + sq * eq) + (dd * dd + dq * dq) * (1.0 - decay2) / (2.0 * a)
+    )
     return (
         sd + dd * decay_cos + dq * decay_sin,
         sq + dq * decay_cos - dd * decay_sin,

@@ -21,7 +21,9 @@ class Tyre(q.Model):
     stribeck_speed: q.SpeedLimit = 0.05
     side_friction_ratio: q.Ratio = 1.0
     slip_stiffness: q.Force  # force per unit of slip ratio at small slip
-    side_stiffness_ratio: q.Ratio | None = None  # default: side_friction_ratio², so that the tread makes no energy
+    side_stiffness_ratio: q.Ratio | None = (
+        None  # default: side_friction_ratio², so that the tread makes no energy
+    )
     relaxation_length: q.Length
     tread_damping: q.ShareOrZero = 0.2  # of critical, for the tread at standstill
     radial_stiffness: q.Stiffness

@@ -17,7 +17,8 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from drivesim import load_scenario
-from drivesim.engine.build import Model, build
+from drivesim.engine.build import build
+from drivesim.engine.model import Model
 from drivesim.engine.records import as_record_array
 from drivesim.ground.surface import friction_at, height_and_slopes, unit_normal
 from drivesim.physics import body as rigid
@@ -37,14 +38,14 @@ def start(model: Model) -> np.ndarray:
     return np.array(y, dtype=float)
 
 
-def field_at(model: Model, t: float) -> tuple[float, float]:
-    """Return the field's speed and angle [electrical] of a command at ``at`` that ramps linearly."""
+def field_at(model: Model, t: float) -> float:
+    """Return the field's angle [electrical] under a command that ramps linearly, from where a free rotor rests."""
     command = model.scenario.commands[0]
     target = command.forward / model.wheels[0]["radius"] * model.wheels[0]["pole_pairs"]
     into = max(0.0, t - command.at)
     if into < command.ramp:
-        return target * into / command.ramp, 0.5 * target * into * into / command.ramp
-    return target, target * (into - 0.5 * command.ramp)
+        return 0.5 * target * into * into / command.ramp - math.pi / 2
+    return target * (into - 0.5 * command.ramp) - math.pi / 2
 
 
 def rhs(t: float, y: np.ndarray, model: Model, wheels: list, grid, P, steady: bool) -> np.ndarray:
@@ -57,14 +58,18 @@ def rhs(t: float, y: np.ndarray, model: Model, wheels: list, grid, P, steady: bo
     force = np.array([0.0, 0.0, -P.mass * P.gravity])
     torque = np.zeros(3)
     E = supply.open_circuit(y[13], model.table[0], model.table[1])
-    field_speed, field_angle = field_at(model, t)
+    field_angle = field_at(model, t)
     power = P.electronics
     for i, p in enumerate(wheels):
-        spin, angle, ux, uy, temperature, i_d, i_q = y[BODY_SIZE + WHEEL_SIZE * i : BODY_SIZE + WHEEL_SIZE * (i + 1)]
+        spin, angle, ux, uy, temperature, i_d, i_q = y[
+            BODY_SIZE + WHEEL_SIZE * i : BODY_SIZE + WHEEL_SIZE * (i + 1)
+        ]
         axle = rot @ np.array([p.axle_x, p.axle_y, 0.0])
         arm = rot @ np.array([p.x, p.y, p.z])
         hub = np.array([x, yy, z]) + arm
-        h, hx, hy = height_and_slopes(model.ground.surface, grid.x0, grid.y0, grid.dx, grid.dy, hub[0], hub[1])
+        h, hx, hy = height_and_slopes(
+            model.ground.surface, grid.x0, grid.y0, grid.dx, grid.dy, hub[0], hub[1]
+        )
         n = np.array(unit_normal(hx, hy))
         forward = np.cross(axle, n)
         size = math.sqrt(forward @ forward)
@@ -76,7 +81,8 @@ def rhs(t: float, y: np.ndarray, model: Model, wheels: list, grid, P, steady: bo
         slip_x, slip_y = slip @ forward, slip @ side
         N = contact.normal_force((h - hub[2]) * n[2], -hub_velocity @ n, p.radial_stiffness, p.radial_damping)
         factor = friction_at(
-            model.ground.friction, grid.friction_x0, grid.friction_y0, grid.friction_dx, grid.friction_dy, hub[0], hub[1]
+            model.ground.friction, grid.friction_x0, grid.friction_y0, grid.friction_dx, grid.friction_dy,
+            hub[0], hub[1],
         )  # fmt: skip
         mu = factor * tyre.stribeck_friction(
             math.hypot(slip_x, slip_y), p.friction, p.sliding_friction, p.stribeck_speed
@@ -95,7 +101,9 @@ def rhs(t: float, y: np.ndarray, model: Model, wheels: list, grid, P, steady: bo
         vd, vq = motor.forced_voltages(V, field_angle - p.pole_pairs * angle)
         rate_d = rate_q = 0.0
         if steady:
-            i_d, i_q = motor.steady_current(vd, vq, R + p.on_resistance, p.inductance, p.flux_linkage, electrical)
+            i_d, i_q = motor.steady_current(
+                vd, vq, R + p.on_resistance, p.inductance, p.flux_linkage, electrical
+            )
         else:
             drop_d = vd - (R + p.on_resistance) * i_d + electrical * p.inductance * i_q
             drop_q = vq - (R + p.on_resistance) * i_q - electrical * (p.inductance * i_d + p.flux_linkage)
@@ -121,7 +129,12 @@ def rhs(t: float, y: np.ndarray, model: Model, wheels: list, grid, P, steady: bo
     dy[:3] = v
     wx, wy, wz = w
     dy[3:7] = 0.5 * np.array(
-        [-q1 * wx - q2 * wy - q3 * wz, q0 * wx + q2 * wz - q3 * wy, q0 * wy - q1 * wz + q3 * wx, q0 * wz + q1 * wy - q2 * wx]
+        [
+            -q1 * wx - q2 * wy - q3 * wz,
+            q0 * wx + q2 * wz - q3 * wy,
+            q0 * wy - q1 * wz + q3 * wx,
+            q0 * wz + q1 * wy - q2 * wx,
+        ]
     )
     dy[7:10] = force / P.mass
     dy[10:13] = rigid.angular_acceleration(*w, *(rot.T @ torque), P.inertia_x, P.inertia_y, P.inertia_z)
@@ -137,7 +150,11 @@ def main() -> None:
     arguments = (model, wheels, grid, P, sys.argv[4] == "steady")
     result = solve_ivp(rhs, (0.0, seconds), start(model), args=arguments, method=method, rtol=1e-4, atol=1e-7)
     wall = time.perf_counter() - began
-    print(json.dumps({"wall_s": wall, "simulated_s": seconds, "evaluations": result.nfev, "x_m": result.y[0, -1]}))
+    print(
+        json.dumps(
+            {"wall_s": wall, "simulated_s": seconds, "evaluations": result.nfev, "x_m": result.y[0, -1]}
+        )
+    )
 
 
 if __name__ == "__main__":

@@ -59,7 +59,9 @@ def command(cache: Path, out: Path, *options: str) -> float:
 @pytest.fixture(scope="module", autouse=True)
 def table():
     yield
-    print(f"\n\n{platform.processor() or platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
+    print(
+        f"\n\n{platform.processor() or platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
+    )
     print("| what | measured |\n| --- | --- |")
     print("\n".join(ROWS))
 

@@ -94,7 +94,13 @@ def test_json_is_all_there_is_on_standard_output(place):
 
 @pytest.mark.parametrize(
     ("bar", "code"),
-    [("distance > 10 m", 1), ("distance > 1 cm", 0), ("distnce > 1 m", 2), ("distance > 1 kg", 2), ("distance", 2)],
+    [
+        ("distance > 10 m", 1),
+        ("distance > 1 cm", 0),
+        ("distnce > 1 m", 2),
+        ("distance > 1 kg", 2),
+        ("distance", 2),
+    ],
 )
 def test_require(place, bar, code):
     result = drivesim(place, "run", "short.yaml", "--no-pictures", "--require", bar)
@@ -201,7 +207,9 @@ def test_a_real_process_is_quiet_in_a_pipe(place):
 
 def test_help_does_not_import_the_heavy_libraries(place):
     code = "import sys; from drivesim.cli.main import cli; cli(['--help'], standalone_mode=False); print(*sys.modules)"
-    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
+    result = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
     assert not {"numba", "matplotlib", "xarray", "scipy", "pint"} & set(result.stdout.split())
 
 

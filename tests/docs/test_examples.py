@@ -80,7 +80,13 @@ def test_the_scenario_page_names_every_file_kind_and_setting():
     page = (ROOT / "docs" / "scenarios.md").read_text(encoding="utf-8")
     for path in (ROOT / "scenarios").glob("*.yaml"):
         assert f"`{path.name}`" in page
-    models = [drive.SpeedLoop, drive.LockedFrequency, drive.TrimmedFrequency, drive.FixedVoltage, drive.Sensor]
+    models = [
+        drive.SpeedLoop,
+        drive.LockedFrequency,
+        drive.TrimmedFrequency,
+        drive.FixedVoltage,
+        drive.Sensor,
+    ]
     models += [ground.Ramp, ground.Step, ground.Pavers, ground.Bumps, ground.Twist, ground.Washboard]
     models += [ground.Roughness, ground.Profile, ground.HeightMap]
     for model in models:

@@ -9,7 +9,8 @@ import numpy as np
 import yaml
 
 from drivesim import Scenario, scenario_from_text
-from drivesim.engine.build import Model, build
+from drivesim.engine.build import build
+from drivesim.engine.model import Model
 from drivesim.engine.simulate import Recording, run_model
 
 WHEELS = ("front_left", "front_right", "rear_left", "rear_right")

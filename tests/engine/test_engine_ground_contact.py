@@ -1,15 +1,18 @@
 """Whole-rover statics that a run must settle on: a step's corner, and four springs on uneven feet."""
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 from engine_rovers import G, each_wheel, ideal, standing_on_a_slope
 from scipy.spatial.transform import Rotation
 
+from drivesim import scenario_from_text, simulate
 from drivesim.engine.build import build
 from drivesim.engine.simulate import run_model
 
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 RADIUS, BASE = 0.05, 0.2
 
 
@@ -141,3 +144,32 @@ def test_loads_on_a_slope(heading):
     loads = G * (-g[2] / 4 + 0.06 * g[0] * x / 0.2**2 + 0.06 * g[1] * y / 0.16**2)
     assert math.degrees(math.acos(-g[2])) == pytest.approx(25.0, abs=0.02)
     assert last["normal_load"] == pytest.approx(loads, rel=0.002)
+
+
+@pytest.mark.parametrize("degrees", [0.0, 12.0, 20.0])
+def test_a_run_on_a_slope_starts_at_rest(degrees):
+    """Statics: the treads hold the rover, and the loads add up to W·cos(slope) from the first row on."""
+    scenario = standing_on_a_slope(degrees, 0.0)
+    recording = run_model(build(scenario))
+    load = recording.wheels["normal_load"].sum(axis=1)
+    weight = scenario.rover.mass * G
+    assert load == pytest.approx(np.full(load.shape, weight * math.cos(math.radians(degrees))), rel=1e-4)
+    assert np.ptp(recording.body["x"]) < 1e-6
+
+
+@pytest.mark.parametrize("height", [20, 30])
+@pytest.mark.parametrize("step", [None, 50e-6])
+def test_pushed_into_a_corner_the_wheels_stand_still_and_make_no_energy(height, step):
+    """Statics: friction on floor and edge together holds far more torque than these motors give."""
+    text = f"""
+    name: corner
+    rover: rovers/crawler.yaml
+    drive: {{strategy: fixed_voltage, voltage_per_speed: 1 V*s/rad, sensor: {{kind: ideal}}}}
+    ground: {{length: 1 m, width: 0.8 m, features: [{{kind: step, at: 0.25 m, height: {height} mm}}]}}
+    commands: [{{at: 0.1 s, left: 1 rad/s, right: 1 rad/s}}]
+    duration: 5 s
+    """
+    run = simulate(scenario_from_text(text, SCENARIOS), step=step)
+    assert np.abs(run.traces["wheel_speed"].values[-100:]).max() < 1e-3
+    assert run.traces["hub_x"].values[-1].max() < 0.25
+    assert abs(run.summary["ledger"]["remainder_fraction"]) < 0.005

@@ -15,7 +15,8 @@ from scipy.integrate import solve_ivp
 from scipy.interpolate import CubicSpline
 
 from drivesim.analysis.ledger import ledger
-from drivesim.engine.build import Model, build
+from drivesim.engine.build import build
+from drivesim.engine.model import Model
 from drivesim.engine.simulate import run_model
 
 AMPLITUDE, WAVE, START = 1.5e-3, 0.16, -1.0
