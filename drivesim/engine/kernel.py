@@ -30,8 +30,10 @@ def advance(params, wheels, grid, surface, friction, table, bodies, states, cont
     a wheel; grid, surface, friction: the ground; table: (2, k) open-circuit voltages; means: (body, wheel) sums of
     the recording interval; logs: (body, wheel) recorded rows, (rows, channels) and (rows, wheels, channels).
     """
-    P = params[0]
-    b = bodies[0]
+    P, b, g = params[0], bodies[0], grid[0]
+    table_soc, table_voltage = table[0], table[1]
+    body_mean, wheel_means, body_sums, wheel_sums = means
+    m = body_mean[0]
     dt = P.dt
     status = RUNNING
     while b.tick < until and status == RUNNING:
@@ -47,11 +49,11 @@ def advance(params, wheels, grid, surface, friction, table, bodies, states, cont
         constant_power, resistive_power = P.electronics, 0.0
         for i in range(wheels.shape[0]):
             p, w, c = wheels[i], states[i], contacts[i]
-            depth = place(p, c, b, rot, grid[0], surface)
+            depth = place(p, c, b, rot, g, surface)
             if c.outside > 0.0:
                 status = LEFT_GROUND
             move(p, w, c, b, rot)
-            press(p, w, c, grid[0], friction, depth)
+            press(p, w, c, g, friction, depth)
             drive(p, w, c, b, dt)
             reaction = spin(p, w, c, dt)
             force_x += c.force_x
@@ -68,16 +70,15 @@ def advance(params, wheels, grid, surface, friction, table, bodies, states, cont
         b.tick += 1
         for i in range(wheels.shape[0]):
             follow(wheels[i], states[i], contacts[i], b, rot, b.tick * dt, P.ambient, dt)
-        current, collapsed = draw(P, b, table, constant_power, resistive_power)
+        current, collapsed = draw(P, b, table_soc, table_voltage, constant_power, resistive_power)
         progress, commanded = note_progress(P, b, wheels, states, contacts)
-        m = means[0][0]
         record_body(P, b, m, speed, current, progress, commanded)
         record_fighting(m, states, contacts)
         for i in range(wheels.shape[0]):
-            record(wheels[i], states[i], contacts[i], means[1][i])
+            record(wheels[i], states[i], contacts[i], wheel_means[i])
         b.sampled += 1
         if b.sampled == P.record_ticks:
-            write_row(b, means[2], means[3], logs[0], logs[1])
+            write_row(b, body_sums, wheel_sums, logs[0], logs[1])
         if collapsed:
             status = COLLAPSED
         if rot[8] < P.overturned_cos:
@@ -113,9 +114,9 @@ def move_body(P, b, rot, force_x, force_y, force_z, torque_x, torque_y, torque_z
 
 
 @compiled
-def draw(P, b, table, constant_power, resistive_power):
+def draw(P, b, table_soc, table_voltage, constant_power, resistive_power):
     """Draw the step's power from the battery; return its current [A] and whether it collapsed."""
-    E = supply.open_circuit(b.state_of_charge, table[0], table[1])
+    E = supply.open_circuit(b.state_of_charge, table_soc, table_voltage)
     R = P.battery_resistance
     V = supply.advance_bus(b.bus_voltage, E, R, P.bus_capacitance, constant_power, resistive_power, P.dt)
     if V == supply.COLLAPSED:

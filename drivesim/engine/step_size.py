@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 STEP_SHARE = 0.15  # step × fastest angular frequency
-LONGEST_STEP = 2.5e-4  # s; the controllers' and the bus's own dynamics want no longer one
+LONGEST_STEP = 4e-4  # s; the controllers' and the bus's own dynamics want no longer one
 SHORTER = (
     16  # sample times may ask for a step this many times shorter; what is left is rounded to whole steps
 )
