@@ -66,6 +66,7 @@ def registry() -> pint.UnitRegistry:
     except Exception:  # no folder to keep the parsed definitions in, or a damaged one: read them afresh
         ureg = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     ureg.define("radian = [angle] = rad")
+    ureg._build_cache()  # what was worked out before still takes an angle for a plain number
     return ureg
 
 

@@ -1,6 +1,9 @@
 """Quantities: what is read, what is refused, and that the short table says what pint says."""
 
 import math
+import os
+import subprocess
+import sys
 
 import pytest
 from hypothesis import given, settings
@@ -149,3 +152,15 @@ def test_readable():
     assert units.readable(0.0, "m") == "0 m"
     assert units.readable(12.0, "V") == "12 V"
     assert units.readable(0.8, "1") == "0.8"
+
+
+def test_angles_stay_angles_on_a_machine_that_never_parsed_a_unit(tmp_path):
+    """The unit library keeps parsed definitions on disk; the first run ever must read units like all later ones."""
+    code = "from drivesim.units import parse; print(parse('2 mrad', 'rad')); parse('2 grad', '1')"
+    for _ in range(2):
+        result = subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False,
+            env=os.environ | {"XDG_CACHE_HOME": str(tmp_path)},
+        )  # fmt: skip
+        assert result.stdout == "0.002\n"
+        assert "UnitError" in result.stderr
