@@ -10,6 +10,7 @@
 from __future__ import annotations
 
 import importlib
+from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -38,6 +39,13 @@ __all__ = [*_PLACES]
 
 def __getattr__(name: str) -> Any:
     """Import a public name at first use, so that ``import drivesim`` is quick."""
+    if name == "__version__":
+        return version("drivesim")
     if name not in _PLACES:
         raise AttributeError(f"module 'drivesim' has no attribute '{name}'")
     return getattr(importlib.import_module(_PLACES[name]), name)
+
+
+def __dir__() -> list[str]:
+    """Return the public names."""
+    return [*__all__, "__version__"]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -19,6 +20,7 @@ import numba
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+_OURS = re.compile("drivesim-[0-9a-f]{16}")  # the only folders that may be removed again
 _PACKAGE = Path(__file__).resolve().parent
 #: the only folders whose code may be compiled; their hash names the cache
 COMPILED_FOLDERS = ("physics", "ground", "drive", "engine")
@@ -48,13 +50,14 @@ def _cache_root() -> Path:
 
 def _open_cache() -> Path | None:
     """Return the stamped cache folder, or None where nothing can be written."""
-    folder = _cache_root() / f"kernel-{source_stamp()}"
+    folder = _cache_root() / f"drivesim-{source_stamp()}"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
             pass
         os.utime(folder)
-        stamped = sorted(folder.parent.glob("kernel-*"), key=lambda p: p.stat().st_mtime, reverse=True)
+        ours = [p for p in folder.parent.iterdir() if _OURS.fullmatch(p.name)]
+        stamped = sorted(ours, key=lambda p: p.stat().st_mtime, reverse=True)
         for old in stamped[_KEEP:]:
             shutil.rmtree(old, ignore_errors=True)
     except OSError:

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from drivesim.analysis.conditions import CONDITIONS, wheel_conditions
-from drivesim.drive.controller import LOCKED_FREQUENCY, TRIMMED_FREQUENCY
+from drivesim.drive.controller import FORCED
 from drivesim.engine.channels import BODY_CHANNELS, WHEEL_CHANNELS
 from drivesim.engine.simulate import Recording
 from drivesim.physics.motor import pull_out_torque
@@ -17,7 +17,7 @@ from drivesim.physics.winding import resistance_at
 
 def forced_wheels(recording: Recording) -> np.ndarray:
     """Return which wheels have a field that turns at a frequency of its own, shape (wheels,)."""
-    return np.isin(recording.model.wheels["strategy"], (LOCKED_FREQUENCY, TRIMMED_FREQUENCY))
+    return np.isin(recording.model.wheels["strategy"], FORCED)
 
 
 def traces(recording: Recording) -> xr.Dataset:

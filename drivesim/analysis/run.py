@@ -45,7 +45,8 @@ def simulate(
     """Run ``scenario`` and work out what it means.
 
     ``step`` [s] overrides the time step.  ``progress`` is called with the simulated time [s] now and then.
-    Raises DrivesimError where the run is too short to record anything.
+    Raises ScenarioError where the ground cannot be built or the step not be used, DrivesimError where the run is
+    too short to record anything.
     """
     recording = record(scenario, step=step, progress=progress)
     if recording.time.size == 0:

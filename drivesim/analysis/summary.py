@@ -49,6 +49,7 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
     end = recording.end_time
     return {
         "name": recording.scenario.name,
+        "question": recording.scenario.question,
         "verdict": verdict(recording, traces),
         "ending": recording.ending,
         "duration_s": end,

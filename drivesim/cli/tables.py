@@ -69,6 +69,8 @@ def ledger_table(summary: dict[str, Any]) -> Table:
 def print_summary(out: Console, summary: dict[str, Any]) -> None:
     """Print verdict, figures, wheels, ledger and cautions."""
     out.print(Text(summary["name"], style="bold"))
+    if summary["question"]:
+        out.print(Text(summary["question"]))
     out.print(Text("→ " + summary["verdict"]))
     out.print()
     fighting = summary["fighting"]

@@ -18,13 +18,15 @@ TRIMMED_FREQUENCY = 2
 FIXED_VOLTAGE = 3
 
 LIMITED = 0.999  # share of the limit that counts as reaching it: the limit sags a little between samples
+FORCED = (LOCKED_FREQUENCY, TRIMMED_FREQUENCY)  # the field turns at a frequency of its own
+
 IDEAL_SENSOR = 0  # number of Hall sensors otherwise
 
 
 @compiled
 def is_forced(strategy):
     """Tell whether the field turns at a frequency of its own."""
-    return strategy in (LOCKED_FREQUENCY, TRIMMED_FREQUENCY)
+    return strategy in FORCED
 
 
 @compiled
@@ -64,7 +66,10 @@ def watch_edges(p, w, angle_before, time, dt):
 @compiled
 def sample(p, w, speed, voltage_limit, time):
     """Do what the controller does once every ``p.sample_time``: sense, slew, and set amplitude and frequency."""
-    w.setpoint = toward(w.setpoint, w.command, p.slew * p.sample_time)
+    before = w.setpoint
+    w.setpoint = toward(before, w.command, p.slew * p.sample_time)
+    if before != 0.0 and before * w.setpoint <= 0.0:
+        w.integral = 0.0  # told to stop or to turn round: what was wound up for the old way is let go
     sense(p, w, speed, time)
     error = w.setpoint - w.measured
     if p.strategy == SPEED_LOOP:
@@ -132,7 +137,7 @@ def load_angle(p, w):
 @compiled
 def turn_field(p, w, dt):
     """Turn the field on by one step and count the poles that the rotor has slipped."""
-    if not is_forced(p.strategy):
+    if p.driven == 0 or not is_forced(p.strategy):
         return
     w.field_angle += w.field_speed * dt
     angle = load_angle(p, w)

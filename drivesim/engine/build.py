@@ -13,7 +13,7 @@ from drivesim.engine import records
 from drivesim.engine.ground_build import GroundArrays, build_ground
 from drivesim.engine.model import Model
 from drivesim.engine.settle import settle
-from drivesim.engine.step_size import choose_step, fastest_mode
+from drivesim.engine.step_size import check_step, choose_step, fastest_mode
 from drivesim.physics import supply
 from drivesim.scenario.drive import FixedVoltage, LockedFrequency, SpeedLoop, TrimmedFrequency
 from drivesim.scenario.motor import MODULATION, Battery
@@ -32,7 +32,6 @@ STRATEGIES = {
     "trimmed_frequency": controller.TRIMMED_FREQUENCY,
     "fixed_voltage": controller.FIXED_VOLTAGE,
 }
-FORCED = (controller.LOCKED_FREQUENCY, controller.TRIMMED_FREQUENCY)
 WINDUP = {"conditional": CONDITIONAL, "back_calculation": BACK_CALCULATION}
 
 
@@ -46,9 +45,11 @@ def build(scenario: Scenario, step: float | None = None) -> Model:
     for record, name in zip(wheels, names, strict=True):
         fill_wheel(record, rover, rover.place(name))
         fill_drive(record, scenario.drive.for_wheel(name))
-    fastest, reason = fastest_mode(params[0], wheels)
+    table = open_circuit_table(rover.battery)
+    fastest, reason = fastest_mode(params[0], wheels, float(table[1, -1]))
     sample_times = [scenario.drive.for_wheel(name).sample_time for name in names]
-    dt = step or scenario.step or choose_step(fastest, sample_times)
+    given = scenario.step if step is None else step
+    dt = choose_step(fastest, sample_times) if given is None else check_step(given, fastest, reason)
     params["dt"] = dt
     params["record_ticks"] = max(1, round(scenario.recording_interval / dt))
     if scenario.recovery is not None:
@@ -56,7 +57,6 @@ def build(scenario: Scenario, step: float | None = None) -> Model:
     wheels["sample_ticks"] = [max(1, round(t / dt)) for t in sample_times]
     wheels["sample_time"] = wheels["sample_ticks"] * dt
     grid = grid_record(ground)
-    table = open_circuit_table(rover.battery)
     bodies, states, contacts = start_records(scenario, wheels, table)
     model = Model(
         scenario, names, params, wheels, grid, ground, table, bodies, states, contacts, dt,
@@ -192,6 +192,6 @@ def start_records(
     states["temperature"] = scenario.ambient
     states["edge_time"] = -1.0
     # a forced field begins where a free rotor rests, so that nothing moves before the first command
-    states["field_angle"] = np.where(np.isin(wheels["strategy"], FORCED), -math.pi / 2, 0.0)
+    states["field_angle"] = np.where(np.isin(wheels["strategy"], controller.FORCED), -math.pi / 2, 0.0)
     states["edge_direction"] = 1.0
     return bodies, states, np.zeros(len(wheels), records.CONTACT)

@@ -56,7 +56,7 @@ BODY_CHANNELS = (
     Channel("pitch", "rad", "pitch, nose down positive"),
     Channel("yaw", "rad", "yaw, to the left positive"),
     Channel("speed", "m/s", "speed along the rover's own forward axis"),
-    Channel("turn_rate", "rad/s", "yaw rate"),
+    Channel("turn_rate", "rad/s", "rate of turning about the vertical"),
     Channel("progress_speed", "m/s", "mean hub speed along each wheel's commanded direction"),
     Channel("commanded_progress", "m/s", "mean tread speed that the commands ask for"),
     Channel("stuck", "1", "share of time the rover counts as stuck"),

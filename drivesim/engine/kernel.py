@@ -21,6 +21,8 @@ from drivesim.engine.wheel_step import (
 from drivesim.physics import body as rigid
 from drivesim.physics import supply
 
+EMPTY_BUS = 0.05  # of the open-circuit voltage; below it nothing runs any more
+
 
 @compiled
 def advance(params, wheels, grid, surface, friction, table, bodies, states, contacts, means, logs, until):
@@ -72,7 +74,7 @@ def advance(params, wheels, grid, surface, friction, table, bodies, states, cont
             follow(wheels[i], states[i], contacts[i], b, rot, b.tick * dt, P.ambient, dt)
         current, collapsed = draw(P, b, table_soc, table_voltage, constant_power, resistive_power)
         progress, commanded = note_progress(P, b, wheels, states, contacts)
-        record_body(P, b, m, speed, current, progress, commanded)
+        record_body(P, b, rot, m, speed, current, progress, commanded)
         record_fighting(m, states, contacts)
         for i in range(wheels.shape[0]):
             record(wheels[i], states[i], contacts[i], wheel_means[i])
@@ -86,7 +88,10 @@ def advance(params, wheels, grid, surface, friction, table, bodies, states, cont
         if P.recover_ticks > 0 and b.recovery_asked == 0 and b.stuck_for >= P.recover_ticks * dt:
             b.recovery_asked = 1
             status = STUCK
-        if not abs(b.vx + b.vy + b.vz + b.wx + b.wy + b.wz + b.bus_voltage + torque_x + torque_z) < 1e12:
+        if (
+            not abs(b.vx + b.vy + b.vz + b.wx + b.wy + b.wz + b.bus_voltage + torque_x + torque_y + torque_z)
+            < 1e12
+        ):
             status = NOT_FINITE
     return status
 
@@ -127,8 +132,7 @@ def draw(P, b, table_soc, table_voltage, constant_power, resistive_power):
     b.chemical_energy += E * current * P.dt
     b.battery_loss += R * current * current * P.dt
     b.electronics_loss += P.electronics * P.dt
-    beyond = constant_power > supply.greatest_power(E, R)
-    return current, beyond or b.bus_voltage < 0.05 * E or b.state_of_charge <= 0.0
+    return current, b.bus_voltage < EMPTY_BUS * E or b.state_of_charge <= 0.0
 
 
 @compiled
@@ -136,7 +140,7 @@ def note_progress(P, b, wheels, states, contacts):
     """Return progress and commanded progress [m/s], and run the clock of being stuck.
 
     The clock starts anew whenever the rover has come farther than it would at ``stuck_share`` of the command
-    since then, or in ``stuck_after``: shaking on the spot does not count as moving.
+    since then (counted over one to two ``stuck_after``): shaking on the spot does not count as moving.
     """
     progress = 0.0
     commanded = 0.0
@@ -147,14 +151,16 @@ def note_progress(P, b, wheels, states, contacts):
     commanded /= wheels.shape[0]
     b.crept += progress * P.dt
     b.stuck_for += P.dt
-    if commanded == 0.0 or abs(b.crept) > P.stuck_share * commanded * max(P.stuck_after, b.stuck_for):
+    if commanded == 0.0 or abs(b.crept) > P.stuck_share * commanded * min(
+        max(P.stuck_after, b.stuck_for), 2.0 * P.stuck_after
+    ):
         b.crept = 0.0
         b.stuck_for = 0.0
     return progress, commanded
 
 
 @compiled
-def record_body(P, b, m, speed, current, progress, commanded):
+def record_body(P, b, rot, m, speed, current, progress, commanded):
     """Add the body's present values to the sums of the recording interval."""
     roll, pitch, yaw = rigid.roll_pitch_yaw(b.q0, b.q1, b.q2, b.q3)
     turned = yaw - b.yaw
@@ -166,7 +172,7 @@ def record_body(P, b, m, speed, current, progress, commanded):
     m.pitch += pitch
     m.yaw += b.yaw
     m.speed += speed
-    m.turn_rate += b.wz
+    m.turn_rate += rot[6] * b.wx + rot[7] * b.wy + rot[8] * b.wz
     m.progress_speed += progress
     m.commanded_progress += commanded
     m.stuck += 1.0 if b.stuck_for >= P.stuck_after else 0.0

@@ -63,7 +63,7 @@ WHEEL_STATE = np.dtype(
         edge_time edge_period edge_direction
         spin angle id iq temperature ux uy u_rate_x u_rate_y
         depth normal_load drive_force side_force limit_x limit_y
-        copper_loss driver_loss bearing_loss rolling_loss tyre_loss contact_loss shaft_work"""
+        copper_loss driver_loss bearing_loss rolling_loss tyre_loss contact_loss"""
     )
     + _integers("edge_index")
 )

@@ -1,4 +1,4 @@
-"""The time step that the stiffest part of a model asks for; imports records only."""
+"""The time step that the stiffest part of a model asks for; imports physics and drive."""
 
 from __future__ import annotations
 
@@ -6,41 +6,62 @@ import math
 
 import numpy as np
 
+from drivesim.drive.controller import is_forced
+from drivesim.errors import ScenarioError
+from drivesim.physics import motor
+
 STEP_SHARE = 0.15  # step × fastest angular frequency
+LARGEST_SHARE = 1.0  # a step given by hand may be coarse, not meaningless
 LONGEST_STEP = 4e-4  # s; the controllers' and the bus's own dynamics want no longer one
-SHORTER = (
-    16  # sample times may ask for a step this many times shorter; what is left is rounded to whole steps
-)
+SHORTER = 16  # times shorter than that sample times may make it; what is left is rounded to whole steps
 NANOSECONDS = 1_000_000_000
 
 
-def fastest_mode(body: np.void, wheels: np.ndarray) -> tuple[float, str]:
+def fastest_mode(body: np.void, wheels: np.ndarray, bus_voltage: float) -> tuple[float, str]:
     """Return the highest angular frequency or rate of the model [rad/s] and what it belongs to.
 
-    Contact springs against the body's mass and inertia, the tread against the wheel's inertia, dampers, the
-    motor's mechanical time constant and the swing of a forced rotor: closed forms for each alone.
+    Contact springs and dampers against the body's mass and inertia, the tread against the wheel's inertia, the
+    motor's mechanical time constant and the swing of a forced rotor at full ``bus_voltage`` [V]: each alone.
     """
-    n = len(wheels)
-    share = body["mass"] / n
-    stiffness, lever_x, lever_y = wheels["radial_stiffness"], wheels["x"], wheels["y"]
-    J, r = wheels["inertia"], wheels["radius"]
-    flux = wheels["pole_pairs"] * wheels["flux_linkage"]
-    R = wheels["resistance"] + wheels["on_resistance"]
-    voltage = np.maximum(wheels["base_amplitude"], 1e-9) * (wheels["strategy"] != 0)
-    across = wheels["side_stiffness"] * (lever_x**2 + lever_y**2)
+    m, I_x, I_y, I_z = (float(body[k]) for k in ("mass", "inertia_x", "inertia_y", "inertia_z"))
+    k, c, x, y = wheels["radial_stiffness"], wheels["radial_damping"], wheels["x"], wheels["y"]
+    at_tread = (
+        wheels["radius"] ** 2 / wheels["inertia"] + len(wheels) / m
+    )  # 1/kg that the tread's spring moves
     modes = {
-        "bounce": math.sqrt(stiffness.sum() / body["mass"]),
-        "roll": math.sqrt((stiffness * lever_y**2).sum() / body["inertia_x"]),
-        "pitch": math.sqrt((stiffness * lever_x**2).sum() / body["inertia_y"]),
-        "yaw": math.sqrt(across.sum() / body["inertia_z"]),
-        "tread": float(np.sqrt(wheels["tread_stiffness"] * (r * r / J + 1 / share)).max()),
-        "tread damping": float((wheels["tread_damping"] * (r * r / J + 1 / share)).max()),
-        "radial damping": float((wheels["radial_damping"] / share).max()),
-        "motor": float((1.5 * flux * flux / (R * J)).max()),
-        "hunting": float(np.sqrt(wheels["pole_pairs"] * 1.5 * flux * voltage / (R * J)).max()),
+        "bounce": math.sqrt(k.sum() / m),
+        "roll": math.sqrt((k * y * y).sum() / I_x),
+        "pitch": math.sqrt((k * x * x).sum() / I_y),
+        "yaw": math.sqrt((wheels["side_stiffness"] * (x * x + y * y)).sum() / I_z),
+        "bounce damping": c.sum() / m,
+        "roll damping": (c * y * y).sum() / I_x,
+        "pitch damping": (c * x * x).sum() / I_y,
+        "tread": math.sqrt((wheels["tread_stiffness"] * at_tread).max()),
+        "tread damping": (wheels["tread_damping"] * at_tread).max(),
+        "motor": max(_motor_rate(w, bus_voltage) for w in wheels),
     }
     name = max(modes, key=modes.__getitem__)
-    return modes[name], name
+    return float(modes[name]), name
+
+
+def _motor_rate(w: np.void, bus_voltage: float) -> float:
+    """Return one motor's own rate [rad/s]: of settling at a speed, and of hunting where the field is forced."""
+    R, J, lam, p = w["resistance"] + w["on_resistance"], w["inertia"], w["flux_linkage"], w["pole_pairs"]
+    rate = 1 / motor.mechanical_time_constant(R, J, lam, p)
+    if is_forced(w["strategy"]):
+        peak = motor.stall_torque(w["modulation"] * bus_voltage, R, lam, p)
+        rate = max(rate, motor.hunting_frequency(peak, 0.0, p, J))
+    return float(rate)
+
+
+def check_step(step: float, fastest: float, reason: str) -> float:
+    """Return ``step`` [s] if a run can use it; raises ScenarioError otherwise."""
+    most = LARGEST_SHARE / fastest
+    if not 0 < step <= most:
+        raise ScenarioError(
+            f"step: found {step:.3g} s, allowed: more than 0 and at most {most:.2g} s ({reason}, {fastest:.0f} rad/s)"
+        )
+    return step
 
 
 def choose_step(fastest: float, sample_times: list[float]) -> float:

@@ -84,7 +84,7 @@ class Timeline:
 
     def _apply(self, command: Command) -> None:
         states = self.model.states
-        targets = wheel_targets(command, self.model.wheels)
+        targets = wheel_targets(command, self.model)
         ramp = command.ramp
         states["command_target"] = targets
         states["command_rate"] = np.abs(targets - states["command"]) / ramp if ramp > 0 else NEVER
@@ -97,8 +97,7 @@ class Timeline:
         for attempt in range(1, recovery.tries + 1):
             yield self.stuck
             wanted = self.wanted
-            if wanted is None:
-                continue
+            assert wanted is not None  # without a command nothing counts as stuck
             self.recovering = True
             backwards = -recovery.speed if (wanted.forward or wanted.left or 0.0) >= 0 else recovery.speed
             self.note("recovery", f"try {attempt} of {recovery.tries}: back off for {recovery.back_off:g} s")
@@ -108,22 +107,24 @@ class Timeline:
             assert self.wanted is not None
             self._send(self.wanted)
             body = self.model.bodies[0]
-            body["stuck_for"] = 0.0
+            body["stuck_for"] = body["crept"] = 0.0
             body["recovery_asked"] = 0
         yield self.stuck
         self.note("recovery", "given up")
 
 
-def wheel_targets(command: Command, wheels: np.ndarray) -> np.ndarray:
+def wheel_targets(command: Command, model: Model) -> np.ndarray:
     """Return the wheel speeds [rad/s] of a command: from body speed and turn rate, or left and right as given.
 
-    Each wheel's own speed is that of its place on a rover turning about its centre, without side slip.
+    Each wheel's own speed is that of its place on a rover turning about its frame's centre, without side slip.
     """
+    rover = model.scenario.rover
+    left_of_centre = np.array([(rover.place(name).at or (0.0, 0.0))[1] for name in model.names])
     if command.left is not None:
         assert command.right is not None
-        return np.where(wheels["y"] > 0, command.left, command.right)
+        return np.where(left_of_centre > 0, command.left, command.right)
     forward, turn = command.forward or 0.0, command.turn or 0.0
-    result: np.ndarray = (forward - turn * wheels["y"]) / wheels["radius"]
+    result: np.ndarray = (forward - turn * left_of_centre) / model.wheels["radius"]
     return result
 
 

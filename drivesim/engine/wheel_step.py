@@ -13,7 +13,10 @@ from drivesim.physics import contact, heat, motor, tyre
 from drivesim.physics.body import cross
 from drivesim.physics.winding import resistance_at
 
-CORNER_REACH = 0.04  # of the radius: how far ahead and behind the hub a hollow edge is looked for
+FOOT_ROUNDS = 12  # at most, in search of the place where the wheel touches
+FOOT_CLOSE = 1e-6  # m; a change of depth below this ends the search
+LEVEL = 1e-4  # slope below which the wheel touches right under its hub
+CORNER_REACH = 0.15  # of the radius: how far ahead and behind the hub a hollow edge is looked for
 
 
 @compiled
@@ -24,6 +27,33 @@ def to_world(rot, x, y, z):
         rot[3] * x + rot[4] * y + rot[5] * z,
         rot[6] * x + rot[7] * y + rot[8] * z,
     )
+
+
+@compiled
+def foot(nx, ny, nz, depth, h, x, y, z, grid, surface):
+    """Return normal and depth [m] of the plane that touches the surface where the way out along its normal ends.
+
+    On a rounded edge this is the nearest place of the surface, not the one right above the hub, so that pressing
+    into it and out again makes no energy.  Begins with the plane at height ``h`` [m] above the hub; a plane that
+    runs below that (a hollow ahead) is not the nearest, and the search goes back half the way.
+    """
+    if abs(nx) + abs(ny) < LEVEL:
+        return nx, ny, nz, depth
+    share = 1.0
+    for _ in range(FOOT_ROUNDS):
+        step_x, step_y = share * depth * nx, share * depth * ny
+        far, slope_x, slope_y = height_and_slopes(
+            surface, grid.x0, grid.y0, grid.dx, grid.dy, x + step_x, y + step_y
+        )
+        here = far - slope_x * step_x - slope_y * step_y
+        if here < h:
+            share *= 0.5
+            continue
+        nx, ny, nz = unit_normal(slope_x, slope_y)
+        before, depth = depth, (here - z) * nz
+        if abs(depth - before) < FOOT_CLOSE:
+            break
+    return nx, ny, nz, depth
 
 
 @compiled
@@ -39,6 +69,8 @@ def touch(radius, axle_x, axle_y, x, y, z, grid, surface):
     depth = (h - z) * nz
     if depth <= 0.0:
         return nx, ny, nz, depth, 1.0
+    nx, ny, nz, depth = foot(nx, ny, nz, depth, h, x, y, z, grid, surface)
+    plane = z + depth / nz
     reach = CORNER_REACH * radius / sqrt(axle_x * axle_x + axle_y * axle_y)
     most = 0.0
     bx = by = bz = depth_b = cosine = 0.0
@@ -48,7 +80,7 @@ def touch(radius, axle_x, axle_y, x, y, z, grid, surface):
             surface, grid.x0, grid.y0, grid.dx, grid.dy, x + step_x, y + step_y
         )
         height_here = far - slope_x * step_x - slope_y * step_y
-        if height_here < h:  # that side's plane runs below here: the edge between is a hollow one
+        if height_here < plane:  # that side's plane runs below here: the edge between is a hollow one
             ox, oy, oz = unit_normal(slope_x, slope_y)
             dot = nx * ox + ny * oy + nz * oz
             excess = (height_here - z) * oz - depth * dot
@@ -171,7 +203,6 @@ def spin(p, w, c, dt):
     bearing_impulse = p.inertia * (w.spin - rolled)
     w.rolling_loss -= p.inertia * (rolled - pushed) * mean
     w.bearing_loss -= bearing_impulse * (mean - c.body_rate)
-    w.shaft_work += c.motor_torque * (mean - c.body_rate) * dt
     return -c.motor_torque - bearing_impulse / dt
 
 

@@ -41,7 +41,7 @@ def located(path: str | os.PathLike[str], error: ScenarioError) -> ScenarioError
     told = []
     for problem in error.problems:
         field, _, text = problem.partition(": ")
-        if field.startswith("ground."):
+        if field.partition(".")[0] in Scenario.model_fields:
             place = place_of(steps(field), tree)
             problem = f"{one_line(place.source.shown)}:{place.line}: {field}: {text}"
         told.append(problem)

@@ -86,6 +86,15 @@ class Rover(q.Model):
             a, b, c = sorted(self.inertia)
             if c > a + b:
                 problems.append(("inertia", "the largest moment cannot exceed the sum of the other two"))
+        if not problems:
+            wheels = self.wheel.inertia * len(self.wheel_names)
+            if wheels >= self.principal_inertia[1]:
+                text = (
+                    f"found {self.wheel.inertia:.3g} kg*m^2 for each of {len(self.wheel_names)} wheels, allowed: "
+                    "together less than the rover's pitch inertia, which includes them, of "
+                    f"{self.principal_inertia[1]:.3g} kg*m^2"
+                )
+                problems.append(("wheel.inertia", text))
         if (self.wheelbase is None) != (self.track is None):
             problems.append(
                 ("track" if self.wheelbase is None else "wheelbase", "wheelbase and track go together")

@@ -89,9 +89,9 @@ ENDINGS = {
         r"overturned at -?\d\.\d\d m after 0\.\d s: .+",
     ),
     "collapsed": (
-        text(commands="[{at: 0.2 s, turn: 60 deg/s}]", **{"rover.battery.cell_resistance": "1 ohm"}),
+        text(commands="[{at: 0.2 s, turn: 60 deg/s}]", **{"rover.battery.cell_resistance": "10 ohm"}),
         "collapsed",
-        r"supply collapsed after \d\.\d s at 0\.00 m: \d\.\d A were asked of it and the bus fell to \d\.\d V",
+        r"supply collapsed after \d\.\d s at 0\.00 m: [\d.]+ A were asked of it and the bus fell to [\d.]+ V",
     ),
     "left ground": (
         text(ground="{length: 0.3 m, behind: 0.3 m}"),

@@ -75,7 +75,7 @@ def test_every_scenario_says_its_question(path):
 
 
 def test_the_scenario_page_names_every_file_kind_and_setting():
-    from drivesim.scenario import drive, ground
+    from drivesim.scenario import drive, ground, motor, rover, scenario
 
     page = (ROOT / "docs" / "scenarios.md").read_text(encoding="utf-8")
     for path in (ROOT / "scenarios").glob("*.yaml"):
@@ -89,6 +89,23 @@ def test_the_scenario_page_names_every_file_kind_and_setting():
     ]
     models += [ground.Ramp, ground.Step, ground.Pavers, ground.Bumps, ground.Twist, ground.Washboard]
     models += [ground.Roughness, ground.Profile, ground.HeightMap]
+    models += [
+        rover.Rover,
+        rover.Wheel,
+        rover.WheelPlace,
+        rover.Tyre,
+        rover.Bearing,
+        motor.Motor,
+        motor.Winding,
+    ]
+    models += [
+        motor.Driver,
+        motor.Battery,
+        scenario.Scenario,
+        scenario.Command,
+        scenario.Recovery,
+        scenario.Link,
+    ]
     for model in models:
         for field in model.model_fields:
-            assert re.search(rf"[`{{ ]{field}[`:]", page), f"{model.__name__}.{field}"
+            assert re.search(rf"[`{{ ]{field}[`:]|^{field}:", page, re.MULTILINE), f"{model.__name__}.{field}"

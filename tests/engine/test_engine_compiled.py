@@ -155,3 +155,18 @@ def test_compiled_code_outside_the_hashed_folders_is_refused():
     function.__module__ = "drivesim.analysis.anything"
     with pytest.raises(ImportError, match="may not hold compiled code"):
         _compile.compiled(function)
+
+
+def test_only_our_own_old_caches_are_removed(tmp_path):
+    """The folder may be the user's, and hold other things."""
+    kept = ["kernel-thesis", "drivesim-notes", "drivesim-0123456789abcdef.txt"]
+    ours = [f"drivesim-{number:016x}" for number in range(8)]
+    for name in kept + ours:
+        (tmp_path / name).mkdir()
+    subprocess.run(
+        [sys.executable, "-c", "import drivesim._compile"],
+        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}, check=True, timeout=60,
+    )  # fmt: skip
+    left = {path.name for path in tmp_path.iterdir()}
+    assert set(kept) <= left
+    assert len(left - set(kept)) == 4

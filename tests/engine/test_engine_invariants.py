@@ -32,7 +32,7 @@ def test_energy_is_accounted_for(name):
     """No energy is made, and less than 0.5 % of what was drawn is unexplained."""
     parts = simulate(shipped(name)).summary["ledger"]
     assert parts["drawn"] > 0
-    assert abs(parts["remainder"]) < 0.005 * parts["drawn"]
+    assert abs(parts["remainder"]) < 0.0005 * parts["drawn"]
     assert min(parts[loss] for loss in LOSSES) >= 0, parts
 
 
