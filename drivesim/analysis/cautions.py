@@ -5,15 +5,20 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from drivesim.analysis.dataset import forced_wheels
 from drivesim.analysis.ledger import ledger
 from drivesim.drive.controller import SPEED_LOOP
 from drivesim.engine.simulate import Recording
+from drivesim.physics import heat
+from drivesim.scenario.ground import Roughness
 
 UNEXPLAINED = 0.1  # of the mechanical energy; a sound run stays far below
 NEGLIGIBLE = 5e-3  # J
 MECHANICAL = ("bearing", "rolling", "tyre_slip", "contact_damping", "height", "motion")
 SAMPLE_TOLERANCE = 0.02  # a sample time may be off by this share without a word
 TOUCH_LIMIT = 60.0  # degC, hot to touch (common practice, no source)
+BURNT = 1000.0  # degC; beyond it a figure says nothing
+SINK = 0.2  # of the radius, under the weight alone
 SERIES_CHARGER = (
     "{n} cells in series: a charger for a single cell must never be used on them, and they need a balanced charge; "
     "follow the cell maker's data"
@@ -69,14 +74,15 @@ def _heat(recording: Recording, traces: xr.Dataset) -> list[str]:
     wheel = str(peaks["wheel"].values[int(peaks.values.argmax())])
     peak = float(peaks.max())
     out = []
-    power = traces["copper_loss"].mean("time").values
-    settled = recording.scenario.ambient + float(power.max()) * winding.thermal_resistance
+    settles = _settled(recording, traces)
+    settled = float(settles.max())
     if peak > winding.limit:
         out.append(f"Hot board: {wheel} reached {peak:.0f} degC, its limit is {winding.limit:.0f} degC.")
     elif settled > winding.limit:
-        hot = str(traces["wheel"].values[int(power.argmax())])
+        hot = str(traces["wheel"].values[int(settles.argmax())])
+        where = f"settle near {settled:.0f} degC" if settled < BURNT else "burn: its heat feeds itself"
         out.append(
-            f"Hot board: going on like this, {hot} would settle near {settled:.0f} degC (winding limit "
+            f"Hot board: going on like the last half of the run, {hot} would {where} (winding limit "
             f"{winding.limit:.0f} degC), though it reached only {peak:.0f} degC in {recording.end_time:.0f} s."
         )
     if peak > TOUCH_LIMIT:
@@ -87,6 +93,27 @@ def _heat(recording: Recording, traces: xr.Dataset) -> list[str]:
             f"Wheel controllers: {current:.2g} A peak phase current, rated {driver.current_rating:g} A."
         )
     return out
+
+
+def _settled(recording: Recording, traces: xr.Dataset) -> np.ndarray:
+    """Return where each winding would settle [degC] under the mean loss of the run's last half.
+
+    A forced field keeps its voltage, so that its loss falls as the copper warms; a loop that has to give a torque
+    keeps its current, so that its loss grows.
+    """
+    winding, ambient = recording.scenario.rover.wheel.winding, recording.scenario.ambient
+    late = traces.isel(time=slice(traces.sizes["time"] // 2, None)).mean("time")
+    warm = 1 + winding.temperature_coefficient * (late["winding_temperature"].values - 20)
+    settled = []
+    for loss, factor, forced in zip(late["copper_loss"].values, warm, forced_wheels(recording), strict=True):
+        R_th, alpha = winding.thermal_resistance, winding.temperature_coefficient
+        if alpha == 0:
+            settled.append(ambient + loss * R_th)
+        elif forced:
+            settled.append(heat.final_temperature_at_voltage(loss * factor, R_th, ambient, alpha))
+        else:
+            settled.append(heat.final_temperature(np.sqrt(loss / factor), 1.0, R_th, ambient, alpha))
+    return np.array(settled)
 
 
 def _drive(recording: Recording) -> list[str]:
@@ -108,6 +135,24 @@ def _drive(recording: Recording) -> list[str]:
 
 
 def _model(recording: Recording) -> list[str]:
+    rover, out = recording.scenario.rover, []
+    sink = (
+        rover.mass * recording.scenario.gravity / len(rover.wheel_names) / rover.wheel.tyre.radial_stiffness
+    )
+    if sink > SINK * rover.wheel.radius:
+        out.append(
+            f"The model is for tyres pressed in a little: here the weight alone presses them in by {sink * 1e3:.2g} mm "
+            f"of {rover.wheel.radius * 1e3:.3g} mm radius; check radial_stiffness."
+        )
+    if any(isinstance(feature, Roughness) for feature in recording.scenario.ground.features):
+        out.append(
+            f"One random ground of many (seed {recording.scenario.seed}): other seeds may give another verdict; try "
+            "several before you decide."
+        )
+    return out + _ending(recording)
+
+
+def _ending(recording: Recording) -> list[str]:
     if recording.ending == "overturned":
         return ["The model ends where the rover tips over; nothing after that is simulated."]
     if recording.ending == "collapsed":

@@ -12,6 +12,9 @@ from drivesim.engine.ground_build import GroundArrays
 from drivesim.engine.simulate import Recording
 
 BUILD_UP = 0.5  # s; a loop needs a moment until it gives all it can
+TURN = 20.0  # deg; less is not worth a word
+SWING = 1.0  # of the commanded speed, between the slowest and the fastest 2 %
+RAN_AHEAD = 1.25  # share of the commanded way from which it does not obey any more
 KEPT_UP = 0.8  # share of the commanded way from which a rover counts as keeping up
 
 
@@ -52,14 +55,44 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     if last is not None and last.end > end - 2 * traces.attrs["recording_interval_s"]:
         return f"stuck at {_place(last, traces)}: {_reason(last, traces, ground)}"
     share = progress_distance(traces) / commanded
-    turned = math.degrees(float(traces["yaw"].values[-1] - traces["yaw"].values[0]))
-    if abs(turned) > 30:
-        came += f", turned {turned:.0f} deg"
-    moved = "moved" if share >= KEPT_UP else "fell behind"
-    tail = _interruptions(episodes, traces, ground)
-    if share < KEPT_UP and not episodes:
-        tail = f"; {reason(traces, ground, end - WINDOW, end)} at the end"
+    turned, told = _degrees_turned(traces), _degrees_told(recording, traces)
+    turn_share = turned / told if abs(told) > TURN else 1.0
+    if abs(turned) > TURN or abs(told) > TURN:
+        came += f", turned {turned:z.0f} of {told:z.0f} deg"
+    tail = _swinging(traces) + _interruptions(episodes, traces, ground)
+    if share < KEPT_UP or turn_share < KEPT_UP:
+        moved = "fell behind" if share < KEPT_UP else "did not turn as told"
+        if not episodes:
+            tail += f"; {reason(traces, ground, end - WINDOW, end)} at the end"
+    else:
+        moved = "ran ahead of its command" if share >= RAN_AHEAD else "moved"
     return f"{moved}: {came}, {share:.0%} of the way commanded{tail}"
+
+
+def _degrees_turned(traces: xr.Dataset) -> float:
+    return math.degrees(float(traces["yaw"].values[-1] - traces["yaw"].values[0]))
+
+
+def _degrees_told(recording: Recording, traces: xr.Dataset) -> float:
+    """Return the turn [deg] that the wheels' commands add up to: the slope of tread speed across the rover."""
+    wheels = recording.model.wheels
+    across = wheels["y"] - wheels["y"].mean()
+    if not across.any():
+        return 0.0
+    way = (
+        traces["commanded_speed"].values.sum(axis=0) * traces.attrs["recording_interval_s"] * wheels["radius"]
+    )
+    return math.degrees(float(-(across @ way) / (across @ across)))
+
+
+def _swinging(traces: xr.Dataset) -> str:
+    """Return words where the speed swings by more than what is commanded."""
+    told = traces["commanded_progress"].values
+    steady = told > 0.99 * told.max()
+    low, high = np.percentile(traces["progress_speed"].values[steady], [2, 98])
+    if high - low < SWING * told.max():
+        return ""
+    return f", swinging between {low:z.2f} and {high:z.2f} m/s"
 
 
 def _left_ground(traces: xr.Dataset, ground: GroundArrays, end: float) -> str:
@@ -73,10 +106,12 @@ def _left_ground(traces: xr.Dataset, ground: GroundArrays, end: float) -> str:
     }
     edge = min(room, key=room.__getitem__)
     if edge in ("end", "start") and progress_distance(traces) > 0:
-        return f"came through: reached the {edge} of the ground after {end:.1f} s"
+        ahead = progress_distance(traces) / max(commanded_distance(traces), 1e-9) >= RAN_AHEAD
+        faster = ", faster than commanded" if ahead else ""
+        return f"came through: reached the {edge} of the ground after {end:.1f} s{faster}{_swinging(traces)}"
     told = "" if commanded_distance(traces) else " without a command"
     way = " backwards" if progress_distance(traces) < 0 else ""
-    return f"rolled{way} over the {edge} of the ground at {_where(traces)} after {end:.1f} s{told}"
+    return f"went{way} off the {edge} of the ground at {_where(traces)} after {end:.1f} s{told}"
 
 
 def _where(traces: xr.Dataset) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import sys
 
 import click
@@ -52,6 +53,9 @@ def cli() -> None:
 
 def main(words: list[str] | None = None) -> None:
     """Run the command line; mistakes of the user end with one clear line each and exit code 2."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without our arrows still gets the verdict
     try:
         sys.exit(cli.main(words, prog_name="drivesim", standalone_mode=False) or 0)
     except DrivesimError as error:
@@ -66,3 +70,6 @@ def main(words: list[str] | None = None) -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(141)
+    except OSError as error:
+        click.echo(f"{error.filename or 'output'}: cannot be written or read ({error.strerror})", err=True)
+        sys.exit(2)

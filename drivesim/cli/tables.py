@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from rich.console import Console
@@ -13,6 +14,15 @@ from drivesim.analysis.headlines import change
 from drivesim.analysis.ledger import PARTS
 from drivesim.units import readable
 
+#: rows of the wheel table after the shares of time: words, key in the summary, how to show it
+WHEEL_FIGURES: tuple[tuple[str, str, Callable[[float], str]], ...] = (
+    ("poles slipped", "pole_slips", str),
+    ("first stall", "first_stall_s", lambda v: f"{v:.2f} s"),
+    ("mean torque", "mean_torque_Nm", lambda v: f"{v * 1e3:.1f} mN·m"),
+    ("peak current", "peak_current_A", lambda v: f"{v:.2f} A"),
+    ("peak winding", "peak_temperature_degC", lambda v: f"{v:.0f} degC"),
+)
+
 
 def console(*, stderr: bool = False) -> Console:
     """Return a console; in a pipe its lines are as long as they need to be."""
@@ -21,29 +31,20 @@ def console(*, stderr: bool = False) -> Console:
 
 
 def wheel_table(summary: dict[str, Any]) -> Table:
-    """Return what each wheel did: share of time in each condition, first stall, torque, current, heat."""
-    table = Table(title="wheels (share of time)", title_justify="left", box=None, pad_edge=False)
+    """Return what each wheel did, a column a wheel: shares of time, first stall, torque, current, heat."""
+    wheels = summary["wheels"]
+    table = Table(title="wheels", title_justify="left", box=None, pad_edge=False)
     table.add_column("")
-    for name in (
-        *(c.replace("_", " ") for c in CONDITIONS),
-        "poles slipped",
-        "first stall",
-        "torque",
-        "current",
-        "winding",
-    ):
+    for name in wheels:
         table.add_column(name, justify="right")
-    for name, wheel in summary["wheels"].items():
-        stall = wheel["first_stall_s"]
-        table.add_row(
-            name,
-            *(f"{wheel[c]:.0%}" if wheel[c] >= 0.005 else "–" for c in CONDITIONS),
-            str(wheel["pole_slips"]) if wheel["pole_slips"] else "–",
-            f"{stall:.2f} s" if stall is not None else "–",
-            f"{wheel['mean_torque_Nm'] * 1e3:.1f} mN·m",
-            f"{wheel['peak_current_A']:.2f} A",
-            f"{wheel['peak_temperature_degC']:.0f} degC",
-        )
+    for condition in CONDITIONS:
+        shares = [wheel[condition] for wheel in wheels.values()]
+        if max(shares) >= 0.005:
+            table.add_row(condition.replace("_", " "), *(f"{s:.0%}" if s >= 0.005 else "–" for s in shares))
+    for words, key, show in WHEEL_FIGURES:
+        values = [wheel[key] for wheel in wheels.values()]
+        if any(values):
+            table.add_row(words, *("–" if value is None else show(value) for value in values))
     return table
 
 

@@ -13,7 +13,7 @@ from drivesim.engine import records
 from drivesim.engine.ground_build import GroundArrays, build_ground
 from drivesim.engine.model import Model
 from drivesim.engine.settle import settle
-from drivesim.engine.step_size import check_step, choose_step, fastest_mode
+from drivesim.engine.step_size import check_length, check_step, choose_step, fastest_mode
 from drivesim.physics import supply
 from drivesim.scenario.drive import FixedVoltage, LockedFrequency, SpeedLoop, TrimmedFrequency
 from drivesim.scenario.motor import MODULATION, Battery
@@ -50,6 +50,7 @@ def build(scenario: Scenario, step: float | None = None) -> Model:
     sample_times = [scenario.drive.for_wheel(name).sample_time for name in names]
     given = scenario.step if step is None else step
     dt = choose_step(fastest, sample_times) if given is None else check_step(given, fastest, reason)
+    check_length(scenario.duration, dt, reason, fastest)
     params["dt"] = dt
     params["record_ticks"] = max(1, round(scenario.recording_interval / dt))
     if scenario.recovery is not None:

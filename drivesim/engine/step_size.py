@@ -14,6 +14,7 @@ STEP_SHARE = 0.15  # step × fastest angular frequency
 LARGEST_SHARE = 1.0  # a step given by hand may be coarse, not meaningless
 LONGEST_STEP = 4e-4  # s; the controllers' and the bus's own dynamics want no longer one
 SHORTER = 16  # times shorter than that sample times may make it; what is left is rounded to whole steps
+MOST_STEPS = 100_000_000  # of one run: a few minutes
 NANOSECONDS = 1_000_000_000
 
 
@@ -62,6 +63,15 @@ def check_step(step: float, fastest: float, reason: str) -> float:
             f"step: found {step:.3g} s, allowed: more than 0 and at most {most:.2g} s ({reason}, {fastest:.0f} rad/s)"
         )
     return step
+
+
+def check_length(duration: float, step: float, reason: str, fastest: float) -> None:
+    """Raise ScenarioError where a run of ``duration`` [s] would take more than MOST_STEPS."""
+    if duration > MOST_STEPS * step:
+        raise ScenarioError(
+            f"duration: found {duration:.3g} s in steps of {step:.3g} s, allowed: {MOST_STEPS:.0e} steps; the "
+            f"stiffest part is the {reason} ({fastest:.3g} rad/s)"
+        )
 
 
 def choose_step(fastest: float, sample_times: list[float]) -> float:

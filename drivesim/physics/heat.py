@@ -31,3 +31,15 @@ def final_temperature(current, R20, R_th, ambient, alpha20):
 def continuous_current(limit, R20, R_th, ambient, alpha20):
     """Return the constant current [A] that settles just at ``limit`` [degC] (loss I²·R at the limit)."""
     return sqrt((limit - ambient) / (R_th * R20 * (1.0 + alpha20 * (limit - 20.0))))
+
+
+@compiled
+def final_temperature_at_voltage(loss20, R_th, ambient, alpha20):
+    """Return where a winding settles [degC] that takes ``loss20`` [W] at 20 degC from a constant voltage.
+
+    Its loss falls as its resistance grows, so it cannot run away: the positive root of
+    (T − T_ambient)·(1 + alpha20·(T − 20)) = R_th·loss20.
+    """
+    b = 1.0 + alpha20 * (20.0 - ambient)  # in x = T − 20
+    c = 20.0 - ambient - R_th * loss20
+    return 20.0 + (-b + sqrt(b * b - 4.0 * alpha20 * c)) / (2.0 * alpha20)

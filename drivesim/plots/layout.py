@@ -139,11 +139,17 @@ def line_key(label: str, **look: Any) -> Line2D:
     return Line2D([], [], label=label, **look)
 
 
-def wheel_keys(names: Iterable[object]) -> list[Line2D]:
-    """Return a legend entry for each wheel."""
+def wheel_keys(names: Iterable[object], *, markers: bool = True) -> list[Line2D]:
+    """Return a legend entry for each wheel; without ``markers`` where the lines have none."""
     looks = ((wheel_word(name), wheel_look(i)) for i, name in enumerate(names))
     return [
-        line_key(word, color=look.colour, linestyle=look.line, marker=look.marker, markersize=4)
+        line_key(
+            word,
+            color=look.colour,
+            linestyle=look.line,
+            marker=look.marker if markers else None,
+            markersize=4,
+        )
         for word, look in looks
     ]
 

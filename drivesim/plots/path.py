@@ -129,7 +129,7 @@ def _mark_keys(found: list[Mark]) -> list[Artist]:
 
 
 def _keys(run: Run) -> list[Artist]:
-    keys: list[Artist] = [*layout.wheel_keys(run.traces["wheel"].values)]
+    keys: list[Artist] = [*layout.wheel_keys(run.traces["wheel"].values, markers=False)]
     keys += [layout.line_key("start", **START), layout.line_key("end", **END)]
     if run.scenario.ground.patches:
         keys.append(Patch(label="other friction", **PATCH))

@@ -13,6 +13,7 @@ from drivesim.scenario.drive import Drive
 from drivesim.scenario.ground import Ground
 from drivesim.scenario.rover import Rover
 
+COLDEST, HOTTEST = -100.0, 250.0  # degC of surroundings for which copper's linear law is meant
 MAX_RECORD = 60_000_000  # recorded numbers per run (8 bytes each)
 
 
@@ -93,6 +94,9 @@ class Scenario(q.Model):
             for i, (a, b) in enumerate(pairwise(self.commands), start=1)
             if b.at < a.at
         ]
+        if not COLDEST <= self.ambient <= HOTTEST:
+            text = f"found {self.ambient:g} degC, allowed: {COLDEST:g} to {HOTTEST:g} degC"
+            problems.append(("ambient", text))
         for name in self.drive.overrides:
             if name not in names:
                 problems.append((f"drive.overrides.{name}", q.unknown(name, names)))

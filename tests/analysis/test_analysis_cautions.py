@@ -1,5 +1,7 @@
 """Each caution appears with its figure where it applies, and not where it does not."""
 
+import re
+
 import numpy as np
 import pytest
 from analysis_runs import GRIP, recording, run, slope, text
@@ -86,17 +88,40 @@ def test_a_winding_over_its_limit_names_the_wheel_and_the_temperature():
     assert cautions(**WARM, **drag, **{"rover.wheel.winding.limit": f"{hottest + 20!r} degC"}) == []
 
 
-def test_a_winding_that_would_get_too_hot_going_on_like_this():
-    losses = run(text(duration=2, **QUIET)).traces["copper_loss"].mean("time")
-    rise = 20.0  # of the settled winding over the air's 22 degC
-    wheel, loss = most(losses)
-    resistance = {"rover.wheel.winding.thermal_resistance": f"{rise / loss!r} K/W"}
-    assert cautions(**resistance, **{"rover.wheel.winding.limit": "43 degC"}) == []
-    (said,) = cautions(**resistance, **{"rover.wheel.winding.limit": "41 degC"})
-    side = wheel.removesuffix("left").removesuffix("right")  # on level ground both sides are alike
-    assert said.startswith(f"Hot board: going on like this, {side}")
-    assert "would settle near 42 degC (winding limit 41 degC)" in said
-    assert "reached only 22 degC in 2 s" in said
+@pytest.mark.parametrize(
+    ("drive", "power"), [("drives/speed_loop.yaml", 1), ("drives/locked_frequency.yaml", -1)]
+)
+def test_a_winding_that_would_get_too_hot_going_on_like_this(drive, power):
+    """Loss follows R(T) at the same current in a loop, 1/R(T) at the same voltage in a forced field."""
+    scenario = text(
+        drive=drive,
+        ground=slope(15, start=0.2),
+        duration=10,
+        **{"rover.wheel.winding.thermal_resistance": "90 K/W"},
+    )
+    result = run(scenario)
+    said = next(c for c in result.summary["cautions"] if c.startswith("Hot board"))
+    wheel, settled = re.search(r"run, (\w+) would settle near (\d+) degC", said).groups()
+    late = (
+        result.traces.isel(time=slice(result.traces.sizes["time"] // 2, None)).sel(wheel=wheel).mean("time")
+    )
+    growth = (1 + 0.00393 * (float(settled) - 20)) / (1 + 0.00393 * (float(late["winding_temperature"]) - 20))
+    assert float(settled) - 22 == pytest.approx(90 * float(late["copper_loss"]) * growth**power, rel=0.02)
+
+
+def test_tyres_that_the_weight_squashes_flat():
+    assert not any("pressed in" in c for c in run(text()).summary["cautions"])
+    flat = run(text(**{"rover.wheel.tyre.radial_stiffness": "0.1 N/mm"})).summary["cautions"]
+    assert any("presses them in by 15 mm of 34 mm radius; check radial_stiffness" in c for c in flat)
+
+
+def test_one_random_ground_is_called_one_of_many():
+    rough = "{length: 3 m, features: [{kind: roughness, rms: 1 mm, correlation_length: 50 mm}]}"
+    assert any(
+        c.startswith("One random ground of many (seed 1)")
+        for c in run(text(ground=rough)).summary["cautions"]
+    )
+    assert not any("random ground" in c for c in run(text()).summary["cautions"])
 
 
 def test_hot_to_touch():

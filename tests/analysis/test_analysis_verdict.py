@@ -51,11 +51,21 @@ def test_a_rover_before_a_kerb_is_stuck_from_its_stop_to_the_end():
 STEEP_AND_TALL = {"rover.centre_of_gravity": "[0 mm, 0 mm, 120 mm]"} | GRIP
 BACK = "[{at: 0.2 s, forward: -0.15 m/s, ramp: 0.3 s}]"
 ENDINGS = {
-    "moved": (text(), "finished", r"moved: 0\.\d\d m in 3\.0 s, 10\d% of the way commanded"),
+    "moved": (
+        text(**{"drive.sensor.sensors": "3"}), "finished", r"moved: 0\.\d\d m in 3\.0 s, 10\d% of the way commanded"
+    ),
+    "hunting": (text(), "finished", r"moved: .* commanded, swinging between 0\.\d\d and 0\.\d\d m/s"),
+    "not turning": (
+        text(commands="[{at: 0.2 s, forward: 0.15 m/s, turn: 60 deg/s}]"), "finished",
+        r"did not turn as told: 0\.\d\d m in 3\.0 s, turned -?\d+ of 168 deg, \d+% of the way commanded.*",
+    ),
+    "running away": (
+        text(ground=slope(-3)), "finished", r"ran ahead of its command: 0\.\d\d m in 3\.0 s, \d{3}% of the way .*",
+    ),
     "turned": (
         text(commands="[{at: 0.2 s, turn: 90 deg/s}]", duration=4, **{"ground.friction_factor": "0.3"}),
         "finished",
-        r".*: -?0\.0\d m in 4\.0 s, turned \d+ deg, \d+% of the way commanded.*",
+        r".*: -?0\.0\d m in 4\.0 s, turned \d+ of 342 deg, \d+% of the way commanded.*",
     ),
     "interrupted": (
         text(
@@ -65,12 +75,12 @@ ENDINGS = {
             **{"ground.features.0.height": "16 mm"},
         ),
         "finished",
-        r"moved: .* commanded, but stuck once for \d\.\d s \(longest at 0\.\d\d m: .* against the kerb.*\)",
+        r"moved: .* commanded.*, but stuck once for \d\.\d s \(longest at 0\.\d\d m: .* against the kerb.*\)",
     ),
     "fell behind": (
         text(ground=slope(24, start=0.25), duration=4, **GRIP),
         "finished",
-        r"fell behind: 0\.\d\d m in 4\.0 s, \d\d% of the way commanded; "
+        r"fell behind: 0\.\d\d m in 4\.0 s, \d\d% of the way commanded.*; "
         r"\w+ hesitated against the ramp: its drive gave \d\d\.?\d? mN·m on average at the end",
     ),
     "stuck": (
@@ -94,29 +104,29 @@ ENDINGS = {
         r"supply collapsed after \d\.\d s at 0\.00 m: [\d.]+ A were asked of it and the bus fell to [\d.]+ V",
     ),
     "left ground": (
-        text(ground="{length: 0.3 m, behind: 0.3 m}"),
+        text(ground="{length: 0.3 m, behind: 0.3 m}", **{"drive.sensor.sensors": "3"}),
         "left_ground",
         r"came through: reached the end of the ground after 1\.\d s",
     ),
     "left ground backwards as told": (
-        text(ground="{length: 0.3 m, behind: 0.3 m}", commands=BACK),
+        text(ground="{length: 0.3 m, behind: 0.3 m}", commands=BACK, **{"drive.sensor.sensors": "3"}),
         "left_ground",
         r"came through: reached the start of the ground after 1\.\d s",
     ),
     "rolled back": (
         text(ground=slope(40), **GRIP),
         "left_ground",
-        r"rolled backwards over the start of the ground at -0\.9\d m after 0\.\d s",
+        r"went backwards off the start of the ground at -0\.9\d m after 0\.\d s",
     ),
     "rolled away": (
         text(ground=slope(-30), commands="[{at: 2 s, forward: 0.15 m/s}]"),
         "left_ground",
-        r"rolled over the end of the ground at 2\.9\d m after 1\.\d s without a command",
+        r"went off the end of the ground at 2\.9\d m after 1\.\d s without a command",
     ),
     "over the side": (
         text(ground="{length: 3 m, width: 0.4 m}", start="{heading: 40 deg}"),
         "left_ground",
-        r"rolled over the left side of the ground at 0\.\d\d m after \d\.\d s",
+        r"went off the left side of the ground at 0\.\d\d m after \d\.\d s",
     ),
     "stood": (
         text(commands="[{at: 0.2 s, forward: 0 m/s}]"),

@@ -26,6 +26,7 @@ ARGUMENTS = {
     "contact.viscous_friction": [(3.0, 1e-4, 1e-4, 1e-3)],
     "heat.node_rate": [(2.0, 60.0, 25.0, 12.0, 8.0)],
     "heat.runaway_current": [(0.1, 10.0, 0.00393)],
+    "heat.final_temperature_at_voltage": [(3.0, 20.0, 22.0, 0.00393), (0.0, 20.0, 30.0, 0.00393)],
     "heat.final_temperature": [(5.0, 0.1, 10.0, 25.0, 0.00393), (50.0, 0.1, 10.0, 25.0, 0.00393)],
     "heat.continuous_current": [(130.0, 0.1, 10.0, 25.0, 0.00393)],
     "motor.steady_current": [(-1.0, 3.0, 0.1, 2e-5, 0.002, 700.0)],
