@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -203,6 +204,29 @@ def test_a_real_process_is_quiet_in_a_pipe(place):
     assert json.loads(result.stdout)["ending"] == "finished"
     assert "\x1b" not in result.stdout + result.stderr
     assert result.stderr in ("", "compiling the simulator for this machine (once, some ten seconds) …\n")
+
+
+def test_a_terminal_without_our_signs_still_gets_the_verdict(place):
+    command = [sys.executable, "-m", "drivesim", "run", "short.yaml", "--no-pictures"]
+    result = subprocess.run(
+        command, cwd=place, capture_output=True, timeout=120, check=True,
+        env=os.environ | {"PYTHONIOENCODING": "cp1252"},
+    )  # fmt: skip
+    assert b"of the way commanded" in result.stdout
+
+
+def test_what_cannot_be_written_is_one_line(place):
+    drivesim(place, "run", "short.yaml", "-o", "short", "--no-pictures")
+    result = drivesim(place, "plot", "short", "-o", "short.yaml", "--picture", "energy")
+    assert result.returncode == 2
+    assert result.stderr.count("\n") == 1
+
+
+def test_a_run_of_hours_in_tiny_steps_is_refused_at_once(place):
+    (place / "late.yaml").write_text("base: scenarios/bench_start.yaml\nstep: 1 ns\n", encoding="utf-8")
+    result = drivesim(place, "check", "late.yaml")
+    assert result.returncode == 2
+    assert "duration: found 6 s in steps of 1e-09 s, allowed: 1e+08 steps" in result.stderr
 
 
 def test_help_does_not_import_the_heavy_libraries(place):

@@ -8,8 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from physics_loops import quick
 from scipy.integrate import solve_ivp, trapezoid
+from scipy.optimize import brentq
 
-from drivesim.physics.heat import continuous_current, final_temperature, node_rate, runaway_current
+from drivesim.physics.heat import (
+    continuous_current,
+    final_temperature,
+    final_temperature_at_voltage,
+    node_rate,
+    runaway_current,
+)
 from drivesim.physics.supply import (
     COLLAPSED,
     advance_bus,
@@ -263,3 +270,11 @@ def test_capacitor_bridges_a_short_overload():
         voltage = advance_bus(voltage, E, R, 5e-3, 150.0 if k < 5 else 10.0, 0.0, 1e-4)
         assert voltage > 5.0
     assert voltage == pytest.approx(terminal_voltage(E, R, 10.0), rel=1e-6)
+
+
+@pytest.mark.parametrize("loss20", [0.0, 1.0, 5.0, 40.0])
+def test_settling_at_constant_voltage_balances_its_own_heat(loss20):
+    """Closed form against scipy's root finder: (T - Ta)/Rth = P20/(1 + a(T - 20)), copper's a = 0.00393/K."""
+    settled = final_temperature_at_voltage(loss20, 24.0, 22.0, 0.00393)
+    wanted = brentq(lambda T: (T - 22.0) / 24.0 - loss20 / (1 + 0.00393 * (T - 20)), 0.0, 5000.0)
+    assert settled == pytest.approx(wanted, rel=1e-9)
