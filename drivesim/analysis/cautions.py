@@ -1,4 +1,4 @@
-"""Cautions that belong with a result, each with its reason and figure; imports engine and ledger."""
+"""Cautions that belong with a result, each with its reason and figure; imports engine, physics and dataset."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import numpy as np
 import xarray as xr
 
 from drivesim.analysis.dataset import forced_wheels
-from drivesim.analysis.ledger import ledger
 from drivesim.drive.controller import SPEED_LOOP
 from drivesim.engine.simulate import Recording
 from drivesim.physics import heat
@@ -29,16 +28,18 @@ ALWAYS = (
 )
 
 
-def cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
-    """Return the cautions that apply to this run, in order of danger; the general one always comes last."""
+def cautions(recording: Recording, traces: xr.Dataset, counted: dict[str, float]) -> list[str]:
+    """Return the cautions that apply to this run, in order of danger; the general one always comes last.
+
+    ``counted`` is the run's energy ledger [J].
+    """
     return [
-        *_numbers(recording), *_battery(recording, traces), *_heat(recording, traces), *_drive(recording),
+        *_numbers(recording, counted), *_battery(recording, traces), *_heat(recording, traces), *_drive(recording),
         *_model(recording), ALWAYS,
     ]  # fmt: skip
 
 
-def _numbers(recording: Recording) -> list[str]:
-    counted = ledger(recording)
+def _numbers(recording: Recording, counted: dict[str, float]) -> list[str]:
     moved = sum(abs(counted[part]) for part in MECHANICAL)
     lost = abs(counted["remainder"])
     if lost <= max(UNEXPLAINED * moved, NEGLIGIBLE):

@@ -66,7 +66,7 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
         "wheels": {str(name): wheel_summary(traces, str(name)) for name in traces["wheel"].values},
         "lowest_bus_voltage_V": float(traces["bus_voltage"].min()),
         "peak_battery_current_A": float(traces["battery_current"].max()),
-        "cautions": cautions(recording, traces),
+        "cautions": cautions(recording, traces, counted),
         "step_s": recording.model.step,
         "step_reason": recording.model.step_reason,
         "real_time_factor": end / recording.wall_time if recording.wall_time > 0 else None,

@@ -122,7 +122,7 @@ def _place(episode: Stuck, traces: xr.Dataset) -> str:
     """Return where a rover is stuck: how far it came, or that it is still where it started."""
     start = float(traces["x"].values[0])
     if abs(episode.x - start) < 0.01:
-        turned = math.degrees(float(traces["yaw"].values[-1] - traces["yaw"].values[0]))
+        turned = _degrees_turned(traces)
         return f"its start (turned {turned:.0f} deg)" if abs(turned) > 1 else "its start"
     return f"{episode.x:z.2f} m"
 

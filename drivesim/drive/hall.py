@@ -3,7 +3,7 @@
 ``n`` sensors on ``p`` pole pairs give 2·n·p edges a turn.  One sensor cannot tell the direction of turning.
 """
 
-from math import floor
+from math import floor, pi
 
 from drivesim._compile import compiled
 
@@ -11,7 +11,7 @@ from drivesim._compile import compiled
 @compiled
 def edge_angle(pole_pairs, sensors):
     """Return the wheel angle between two edges [rad]: 2·π/(2·n·p)."""
-    return 3.141592653589793 / (pole_pairs * sensors)
+    return pi / (pole_pairs * sensors)
 
 
 @compiled

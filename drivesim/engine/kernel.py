@@ -4,6 +4,8 @@ Semi-implicit: forces from the present pose, then velocities, then poses.  Plain
 allocated in the loop, nothing random; a run that needs attention returns early with its status.
 """
 
+from math import tau
+
 from drivesim._compile import compiled
 from drivesim.drive.controller import sample
 from drivesim.engine.records import COLLAPSED, LEFT_GROUND, NOT_FINITE, OVERTURNED, RUNNING, STUCK
@@ -21,6 +23,7 @@ from drivesim.engine.wheel_step import (
 from drivesim.physics import body as rigid
 from drivesim.physics import supply
 
+RUNAWAY = 1e12  # no sum of speeds, volts and torques comes near it; NaN is not below it either
 EMPTY_BUS = 0.05  # of the open-circuit voltage; below it nothing runs any more
 
 
@@ -88,10 +91,8 @@ def advance(params, wheels, grid, surface, friction, table, bodies, states, cont
         if P.recover_ticks > 0 and b.recovery_asked == 0 and b.stuck_for >= P.recover_ticks * dt:
             b.recovery_asked = 1
             status = STUCK
-        if (
-            not abs(b.vx + b.vy + b.vz + b.wx + b.wy + b.wz + b.bus_voltage + torque_x + torque_y + torque_z)
-            < 1e12
-        ):
+        motion = b.vx + b.vy + b.vz + b.wx + b.wy + b.wz
+        if not abs(motion + b.bus_voltage + torque_x + torque_y + torque_z) < RUNAWAY:
             status = NOT_FINITE
     return status
 
@@ -164,7 +165,7 @@ def record_body(P, b, rot, m, speed, current, progress, commanded):
     """Add the body's present values to the sums of the recording interval."""
     roll, pitch, yaw = rigid.roll_pitch_yaw(b.q0, b.q1, b.q2, b.q3)
     turned = yaw - b.yaw
-    b.yaw += turned - 6.283185307179586 * round(turned / 6.283185307179586)
+    b.yaw += turned - tau * round(turned / tau)
     m.x += b.x
     m.y += b.y
     m.z += b.z

@@ -30,6 +30,15 @@ def to_world(rot, x, y, z):
 
 
 @compiled
+def plane_beyond(step_x, step_y, x, y, grid, surface):
+    """Return the height [m] above (x, y) of the plane that touches the surface a step away, and its slopes."""
+    far, slope_x, slope_y = height_and_slopes(
+        surface, grid.x0, grid.y0, grid.dx, grid.dy, x + step_x, y + step_y
+    )
+    return far - slope_x * step_x - slope_y * step_y, slope_x, slope_y
+
+
+@compiled
 def foot(nx, ny, nz, depth, h, x, y, z, grid, surface):
     """Return normal and depth [m] of the plane that touches the surface where the way out along its normal ends.
 
@@ -41,11 +50,7 @@ def foot(nx, ny, nz, depth, h, x, y, z, grid, surface):
         return nx, ny, nz, depth
     share = 1.0
     for _ in range(FOOT_ROUNDS):
-        step_x, step_y = share * depth * nx, share * depth * ny
-        far, slope_x, slope_y = height_and_slopes(
-            surface, grid.x0, grid.y0, grid.dx, grid.dy, x + step_x, y + step_y
-        )
-        here = far - slope_x * step_x - slope_y * step_y
+        here, slope_x, slope_y = plane_beyond(share * depth * nx, share * depth * ny, x, y, grid, surface)
         if here < h:
             share *= 0.5
             continue
@@ -75,17 +80,13 @@ def touch(radius, axle_x, axle_y, x, y, z, grid, surface):
     most = 0.0
     bx = by = bz = depth_b = cosine = 0.0
     for side in (-reach, reach):
-        step_x, step_y = side * axle_y, -side * axle_x
-        far, slope_x, slope_y = height_and_slopes(
-            surface, grid.x0, grid.y0, grid.dx, grid.dy, x + step_x, y + step_y
-        )
-        height_here = far - slope_x * step_x - slope_y * step_y
-        if height_here < plane:  # that side's plane runs below here: the edge between is a hollow one
+        here, slope_x, slope_y = plane_beyond(side * axle_y, -side * axle_x, x, y, grid, surface)
+        if here < plane:  # that side's plane runs below here: the edge between is a hollow one
             ox, oy, oz = unit_normal(slope_x, slope_y)
             dot = nx * ox + ny * oy + nz * oz
-            excess = (height_here - z) * oz - depth * dot
+            excess = (here - z) * oz - depth * dot
             if excess > most:
-                most, bx, by, bz, cosine, depth_b = excess, ox, oy, oz, dot, (height_here - z) * oz
+                most, bx, by, bz, cosine, depth_b = excess, ox, oy, oz, dot, (here - z) * oz
     if most == 0.0:
         return nx, ny, nz, depth, 1.0
     a, b = contact.share_corner(depth, depth_b, cosine)

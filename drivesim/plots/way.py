@@ -1,4 +1,4 @@
-"""Where the wheels went and what is worth marking there, as numbers; imports numpy and conditions only."""
+"""Where the wheels went and what is worth marking there, as numbers; imports numpy, conditions and ground only."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drivesim.analysis.conditions import GRIPPING
+from drivesim.ground.surface import height_and_slopes
 
 if TYPE_CHECKING:
     from drivesim.analysis.run import Run
@@ -82,14 +83,9 @@ def way(run: Run) -> Way:
 
 def height_at(ground: GroundArrays, x: Array, y: Array) -> Array:
     """Return the ground's height [m] at places x, y [m], bilinear between nodes, level beyond the border."""
-    z = ground.heights
-    u = np.clip((x - ground.x0) / ground.dx, 0, z.shape[0] - 1)
-    v = np.clip((y - ground.y0) / ground.dy, 0, z.shape[1] - 1)
-    i, j = np.minimum(u.astype(int), z.shape[0] - 2), np.minimum(v.astype(int), z.shape[1] - 2)
-    fu, fv = u - i, v - j
-    near = z[i, j] * (1 - fv) + z[i, j + 1] * fv
-    far = z[i + 1, j] * (1 - fv) + z[i + 1, j + 1] * fv
-    result: Array = near * (1 - fu) + far * fu
+    grid = (ground.heights, ground.x0, ground.y0, ground.dx, ground.dy)
+    lookup = np.vectorize(lambda a, b: height_and_slopes(*grid, a, b)[0], otypes=[float])
+    result: Array = lookup(x, y)
     return result
 
 
