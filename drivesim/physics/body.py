@@ -74,3 +74,9 @@ def kinetic_energy(m, vx, vy, vz, Ix, Iy, Iz, wx, wy, wz):
 def circulating(sum_of_sizes, size_of_sum):
     """Return what works against itself: ½(Σ|a_i| − |Σa_i|), of forces [N] or powers [W]."""
     return 0.5 * (sum_of_sizes - size_of_sum)
+
+
+@compiled
+def damped_velocity(v, force, c, m, dt):
+    """Return the velocity after ``dt`` [s] under ``force`` and damping c·v, implicit: (v + dt·F/m)/(1 + dt·c/m)."""
+    return (v + dt * force / m) / (1.0 + dt * c / m)

@@ -51,3 +51,9 @@ def dry_friction(speed, limit, J, dt):
 def viscous_friction(speed, b, J, dt):
     """Return the speed [rad/s] after viscous drag b·w [N·m], implicit: w/(1 + b·dt/J)."""
     return speed / (1.0 + b * dt / J)
+
+
+@compiled
+def misalignment_drag(angle, drag_per_angle):
+    """Return the dry drag [N·m] of a bearing out of line by ``angle`` [rad]; ``drag_per_angle`` [N·m/rad]."""
+    return abs(angle) * drag_per_angle

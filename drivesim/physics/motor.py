@@ -25,6 +25,22 @@ def steady_current(vd, vq, R, L, lam, we):
 
 
 @compiled
+def limit_current(vd, vq, R, L, lam, we, limit):
+    """Return (vd, vq, limited): the voltages [V] whose steady current has at most the size ``limit`` [A].
+
+    A greater current keeps its direction.  The voltage then lies on the straight line from the motor's own
+    EMF we·lam to the one asked for, so its size never exceeds the greater of the two.  ``limited`` is 1.0 or
+    0.0; ``limit`` ≥ 0 may be inf.
+    """
+    id_, iq = steady_current(vd, vq, R, L, lam, we)
+    square = id_ * id_ + iq * iq
+    if square <= limit * limit:
+        return vd, vq, 0.0
+    share = limit / sqrt(square)
+    return share * vd, share * vq + (1.0 - share) * we * lam, 1.0
+
+
+@compiled
 def advance_current(id_, iq, vd, vq, R, L, lam, we, dt):
     """Step the currents exactly over ``dt`` [s] at constant voltages and speed.
 

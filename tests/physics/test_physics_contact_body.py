@@ -18,7 +18,13 @@ from drivesim.physics.body import (
     rotation,
     turned,
 )
-from drivesim.physics.contact import dry_friction, normal_force, share_corner, viscous_friction
+from drivesim.physics.contact import (
+    dry_friction,
+    misalignment_drag,
+    normal_force,
+    share_corner,
+    viscous_friction,
+)
 
 unit = st.floats(-1.0, 1.0)
 rate = st.floats(-40.0, 40.0)
@@ -106,6 +112,12 @@ def test_contact_force_values():
     assert normal_force(0.002, 0.1, 5e3, 20.0) == pytest.approx(12.0)
     assert normal_force(0.002, -0.1, 5e3, 20.0) == pytest.approx(8.0)
     assert normal_force(0.002, -1.0, 5e3, 20.0) == 0.0
+
+
+def test_bearing_out_of_line_drags_either_way():
+    assert misalignment_drag(0.02, 0.5) == pytest.approx(0.01, rel=1e-12)
+    assert misalignment_drag(-0.02, 0.5) == misalignment_drag(0.02, 0.5)
+    assert misalignment_drag(0.0, 0.5) == 0.0
 
 
 # -- attitude

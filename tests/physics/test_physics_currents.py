@@ -1,8 +1,10 @@
-"""The exact current step against independent solutions."""
+"""The exact current step and the current limit against independent solutions."""
+
+from math import hypot, inf
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from physics_loops import quick
 from scipy.integrate import solve_ivp
@@ -11,6 +13,7 @@ from drivesim.physics.motor import (
     advance_current,
     copper_loss,
     electrical_power,
+    limit_current,
     magnetic_energy,
     steady_current,
     torque,
@@ -112,3 +115,43 @@ def test_steady_current_solves_the_voltage_equations_and_stays(vd, vq, step):
     assert R * id_ - we * L * iq == pytest.approx(vd, abs=1e-12 * scale)
     assert R * iq + we * L * id_ + we * lam == pytest.approx(vq, abs=1e-12 * scale)
     assert advance_current(id_, iq, vd, vq, *step)[:4] == pytest.approx((id_, iq, id_, iq), rel=1e-12)
+
+
+# -- the limited current
+
+
+@quick
+@given(voltage, voltage, steps(), st.floats(1e-3, 80.0))
+def test_limited_current_keeps_its_direction(vd, vq, machine, limit):
+    R, L, lam, we, _ = machine
+    wanted = complex(*steady_current(vd, vq, R, L, lam, we))
+    new_d, new_q, limited = limit_current(vd, vq, R, L, lam, we, limit)
+    got = complex(*steady_current(new_d, new_q, R, L, lam, we))
+    emf = abs(we * lam)
+    rounding = 1e-9 * (1.0 + abs(wanted) + emf / R)
+    if abs(wanted) <= limit:
+        assert (new_d, new_q, limited) == (vd, vq, 0.0)
+    else:
+        assert limited == 1.0
+        assert abs(got - wanted * limit / abs(wanted)) < rounding
+    assert hypot(new_d, new_q) <= max(hypot(vd, vq), emf) * (1.0 + 1e-12)  # the bridge can always make it
+    assert limit_current(new_d, new_q, R, L, lam, we, limit + rounding)[2] == 0.0  # once is enough
+    assert limit_current(vd, vq, R, L, lam, we, inf) == (vd, vq, 0.0)
+
+
+@quick
+@given(voltage, voltage, steps(), st.floats(0.1, 40.0))
+def test_limit_is_the_same_turning_backward(vd, vq, machine, limit):
+    R, L, lam, we, _ = machine
+    assume(abs(abs(complex(*steady_current(vd, vq, R, L, lam, we))) - limit) > 1e-9)
+    forward = limit_current(vd, vq, R, L, lam, we, limit)
+    backward = limit_current(vd, -vq, R, L, lam, -we, limit)
+    assert backward == (forward[0], -forward[1], forward[2])
+
+
+def test_limited_start_from_standstill():
+    # closed form: at rest only the resistance counts, so the amplitude becomes R·limit
+    assert limit_current(0.0, 12.0, 0.2, 2e-5, 0.002, 0.0, 10.0) == pytest.approx((0.0, 2.0, 1.0))
+    # reversed at speed: EMF 1.4 V, asked for −12 V, 10 A allowed: 1.4 − 0.2·10 V
+    assert limit_current(0.0, -12.0, 0.2, 0.0, 0.002, 700.0, 10.0) == pytest.approx((0.0, -0.6, 1.0))
+    assert limit_current(0.0, 12.0, 0.2, 2e-5, 0.002, 700.0, 0.0) == pytest.approx((0.0, 1.4, 1.0))

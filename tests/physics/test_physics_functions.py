@@ -2,6 +2,7 @@
 
 import importlib
 import pkgutil
+from math import inf
 
 import numpy as np
 import pytest
@@ -20,16 +21,34 @@ ARGUMENTS = {
     "body.cross": [(1.0, 2.0, 3.0, -4.0, 5.0, 6.0)],
     "body.kinetic_energy": [(1.5, 1.0, 2.0, 3.0, 0.02, 0.03, 0.04, 5.0, 6.0, 7.0)],
     "body.circulating": [(5.0, 1.0)],
+    "body.damped_velocity": [(0.5, 2.0, 3.0, 0.4, 1e-3)],
+    "supply.capacitor_energy": [(220e-6, 7.4)],
+    "soil.modulus": [(990.0, 1528430.0, 0.04)],
     "contact.normal_force": [(0.001, 0.1, 5e3, 20.0), (-0.001, 0.1, 5e3, 20.0), (0.001, -1.0, 5e3, 20.0)],
     "contact.share_corner": [(0.001, 0.0008, 0.3), (0.001, -0.001, 0.6), (-0.001, 0.002, 0.9)],
     "contact.dry_friction": [(3.0, 0.01, 1e-4, 1e-3), (-0.01, 0.01, 1e-4, 1e-3)],
+    "contact.misalignment_drag": [(-0.02, 0.03)],
     "contact.viscous_friction": [(3.0, 1e-4, 1e-4, 1e-3)],
     "heat.node_rate": [(2.0, 60.0, 25.0, 12.0, 8.0)],
+    "heat.two_node_rates": [
+        (2.0, 60.0, 40.0, 25.0, 6.0, 8.0, 9.0, 30.0),
+        (2.0, 60.0, 25.0, 25.0, 6.0, 8.0, 0.0, inf),
+    ],
+    "heat.two_node_time_constants": [
+        (6.0, 8.0, 9.0, 30.0, 0.02),
+        (6.0, 8.0, 9.0, 30.0, 0.4),
+        (6.0, 8.0, 9.0, inf, 0.02),
+        (6.0, 8.0, 9.0, inf, 0.4),
+    ],
+    "heat.housing_temperature": [(90.0, 25.0, 6.0, 9.0)],
+    "heat.stall_voltage": [(120.0, 0.1, 10.0, 25.0, 0.00393), (20.0, 0.1, 10.0, 25.0, 0.00393)],
+    "heat.cut_back_factor": [(T, 90.0, 110.0) for T in (80.0, 95.0, 120.0)] + [(95.0, inf, inf)],
     "heat.runaway_current": [(0.1, 10.0, 0.00393)],
     "heat.final_temperature_at_voltage": [(3.0, 20.0, 22.0, 0.00393), (0.0, 20.0, 30.0, 0.00393)],
     "heat.final_temperature": [(5.0, 0.1, 10.0, 25.0, 0.00393), (50.0, 0.1, 10.0, 25.0, 0.00393)],
-    "heat.continuous_current": [(130.0, 0.1, 10.0, 25.0, 0.00393)],
+    "heat.continuous_current": [(130.0, 0.1, 10.0, 25.0, 0.00393), (20.0, 0.1, 10.0, 25.0, 0.00393)],
     "motor.steady_current": [(-1.0, 3.0, 0.1, 2e-5, 0.002, 700.0)],
+    "motor.limit_current": [(-1.0, 3.0, 0.1, 2e-5, 0.002, 700.0, limit) for limit in (2.0, 50.0, inf)],
     "motor.advance_current": [
         (1.0, 2.0, -1.0, 3.0, 0.1, 2e-5, 0.002, 700.0, 1e-4),
         (1.0, 2.0, -1.0, 3.0, 0.1, 1e-7, 0.002, 700.0, 1e-4),
@@ -61,6 +80,21 @@ ARGUMENTS = {
     ],
     "obstacle.axle_loads": [(40.0, 0.3, 0.2, 0.1, 0.06)],
     "obstacle.turning_moment": [(0.5, 40.0, 0.2)],
+    "soil.pressure": [(z, 990.0, 1.528e6, 1.1, 0.04) for z in (0.01, 0.0, -0.01)],
+    "soil.wheel_load": [(z, 0.04, 0.1, 1.1, 1.553e6) for z in (0.01, 0.0, -0.01)],
+    "soil.sinkage_under_load": [(N, 0.04, 0.1, 1.1, 1.553e6) for N in (10.0, 0.0, -1.0)],
+    "soil.load_slope": [(3.0, z, 1.1) for z in (0.01, 0.0, -0.01)],
+    "soil.compaction_resistance": [(z, 0.04, 1.553e6, 1.1) for z in (0.01, 0.0, -0.01)],
+    "soil.contact_length": [(z, 0.1) for z in (0.01, 0.06, 0.0, -0.01)],
+    "soil.greatest_thrust": [(1.3e-3, 1720.0, 10.0, 0.55, h, 0.04) for h in (0.0, 0.005)],
+    "soil.janosi_hanamoto": [(j, 0.01) for j in (-0.01, 1e-6, 0.02)],
+    "soil.mean_shear": [(u, 0.01) for u in (-0.01, 1e-6, 0.02)],
+    "supply.charge_row": [(s, SOC) for s in (-0.1, 0.0, 0.03, 0.5, 0.7, 1.0, 1.1)],
+    "supply.interpolate": [(VOLTS, 1, 0.3), (VOLTS, 2, 1.0)],
+    "supply.diffusion_step": [(0.02, 3.0, 0.05, 0.99)],
+    "supply.ride_through_time": [(1e-3, 12.0, 8.0, 20.0), (1e-3, 12.0, 13.0, 20.0), (1e-3, 12.0, 8.0, 0.0)],
+    "supply.polymer_cell_short_pair": [(0.3,)],
+    "supply.polymer_cell_long_pair": [(0.3,)],
     "supply.polymer_cell_voltage": [(0.3,)],
     "supply.polymer_cell_resistance": [(0.05,)],
     "supply.open_circuit": [(s, SOC, VOLTS) for s in (-0.1, 0.03, 0.5, 0.7, 1.1)],
@@ -81,6 +115,13 @@ ARGUMENTS = {
     ],
     "tyre.bristle_energy": [(0.001, -0.002, 2e3, 1e3, 16.0, 12.0), (0.1, 0.0, 2e3, 1e3, 0.0, 0.0)],
     "winding.conductor_resistance": [(1.0, 35e-9, 80.0)],
+    "winding.copper_thickness": [(0.30515,)],
+    "winding._between_table_rows": [(50.0, (11.4, 24.9, 55.7, 86.6, 117.5))],
+    "winding.thinnest_inner_thickness": [(um * 1e-6,) for um in (8.0, 20.0, 34.3, 120.0, 200.0)],
+    "winding.thinnest_outer_thickness": [(um * 1e-6,) for um in (8.0, 20.0, 34.3, 120.0, 200.0)],
+    "winding.layer_resistance": [(1.0, 1e-3, 35e-6, 80.0)],
+    "winding.via_resistance": [(12, 0.3e-3, 20e-6, 1.6e-3, 80.0)],
+    "winding.trace_current": [(20.0, 35e-9, True), (20.0, 35e-9, False)],
     "winding.resistance_at": [(0.1, 25.0, 80.0, 0.00393)],
 }
 

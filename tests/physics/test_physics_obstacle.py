@@ -128,3 +128,11 @@ def test_turning_moment_of_four_wheels():
     assert turning_moment(mu, W, L) == pytest.approx(
         sum(mu * W / 4.0 * abs(x) for x in (0.1, 0.1, -0.1, -0.1))
     )
+
+
+def test_turning_moment_of_a_tracked_vehicle():
+    # Wong, Theory of Ground Vehicles (from memory): W = 155.68 kN, l = 3.048 m, B = 2.032 m, mu_t = 0.5;
+    # even pressure along the track gives half of what two axles at its ends do
+    moment = turning_moment(0.5, 155.68e3, 3.048) / 2.0
+    assert moment == pytest.approx(59.314e3, rel=1e-4)
+    assert moment / 2.032 == pytest.approx(29.19e3, rel=2e-4)
