@@ -38,7 +38,9 @@ EXAMPLES = {
     "W": "0.6 W", "K/W": "30 K/W", "J/K": "12 J/K", "N": "25 N", "m^3": "256e-6 m^3", "F": "220 uF",
     "rad/s^2": "50 rad/s^2", "N*s/m": "3 N*s/m", "N*m*s/rad": "2e-6 N*m*s/rad", "N*m/A": "15 mN*m/A",
     "V*s/rad": "20 mV*s/rad", "rad/s/V": "400 rpm/V", "V/rad": "0.4 V/rad", "V/Hz": "8 mV/Hz",
-    "1/s": "3 1/s", "1/K": "0.39 %/K", "m/s^2": "9.81 m/s^2",
+    "1/s": "3 1/s", "1/K": "0.39 %/K", "m/s^2": "9.81 m/s^2", "m^2": "40 cm^2", "Pa": "1.04 kPa",
+    "kg/m^2": "1 oz/ft^2 or 305 g/m^2", "W/m^2/K": "10 W/m^2/K", "N*m/rad": "2 mN*m/deg",
+    "rad/s/A": "2 rad/s/A", "A*s/rad": "50 mA*s/rad", "A/rad": "0.2 A/rad",
 }  # fmt: skip
 
 #: common spellings, unit → {spelling: factor}: a file that uses no others loads without pint (both agree)
@@ -51,7 +53,9 @@ COMMON = {
     "N*m": {"mN*m": 1e-3, "uN*m": 1e-6, "N*mm": 1e-3}, "N*m/A": {"mN*m/A": 1e-3}, "N/m": {"N/mm": 1e3},
     "N*m*s/rad": {"mN*m*s/rad": 1e-3, "uN*m*s/rad": 1e-6}, "kg*m^2": {"g*m^2": 1e-3, "g*cm^2": 1e-7},
     "V*s/rad": {"mV*s/rad": 1e-3, "V/(rad/s)": 1.0}, "V/rad": {"mV/rad": 1e-3}, "V/Hz": {"mV/Hz": 1e-3},
-    "F": {"uF": 1e-6}, "1": {"": 1.0, "%": 1e-2},
+    "F": {"uF": 1e-6}, "1": {"": 1.0, "%": 1e-2, "ppm": 1e-6}, "Pa": {"kPa": 1e3},
+    "m^2": {"cm^2": 1e-4, "mm^2": 1e-6}, "kg/m^2": {"oz/ft^2": 0.028349523125 / 0.3048**2, "g/m^2": 1e-3},
+    "A*s/rad": {"mA*s/rad": 1e-3}, "A/rad": {"mA/rad": 1e-3}, "rad/s/A": {"rpm/A": math.pi / 30},
 }  # fmt: skip
 
 

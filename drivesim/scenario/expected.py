@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from drivesim import units
 from drivesim.scenario import quantities as q
+from drivesim.scenario.conditions import LIKE, Condition
 from drivesim.scenario.drive import Drive
 from drivesim.scenario.ground import Ground
 from drivesim.scenario.motor import Battery, Driver, Motor, Winding
@@ -48,7 +49,7 @@ class Spot:
         keys = sorted(fields, key=lambda key: not fields[key].is_required())
         if self.around is Scenario:
             keys += LOADER_KEYS
-        return [*keys, "overrides"] if self.path[:-1] == ("drive",) else keys
+        return [*keys, "coordination", "overrides"] if self.path[:-1] == ("drive",) else keys
 
     @property
     def limits(self) -> str:
@@ -120,7 +121,8 @@ def needed(kind: Any) -> str:
     if get_origin(kind) is tuple:
         args = get_args(kind)
         return f"a list; in each place {needed(args[0])}" if args[-1] is Ellipsis else _row(args)
-    words_for = {int: "a whole number", str: "text", bool: "true or false"}
+    words_for = {int: "a whole number", float: "a number", str: "text", bool: "true or false"}
+    words_for[Condition] = f"a condition such as '{LIKE}'"
     return words_for.get(kind, "a mapping")
 
 

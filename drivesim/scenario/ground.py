@@ -10,6 +10,8 @@ from pydantic import Field, model_validator
 from drivesim import units
 from drivesim.errors import UnitError
 from drivesim.scenario import quantities as q
+from drivesim.scenario.soil import Soil
+from drivesim.scenario.surfaces import SURFACES, Surface
 
 STEEPEST = radians(80)  # rad
 
@@ -168,17 +170,23 @@ Feature = Annotated[
 
 
 class Patch(q.Model):
-    """A rectangle where friction is multiplied by ``factor``."""
+    """A rectangle where friction is multiplied by ``factor``, or where the ground is of another kind."""
 
     x: tuple[q.Coordinate, q.Coordinate]
     y: tuple[q.Coordinate, q.Coordinate]
-    factor: q.Ratio
+    factor: q.Ratio = 1.0
+    hold: q.ShareOrZero = 0.0  # of the tyre's bite
+    rolling_factor: q.Ratio = 1.0
+    soil: Soil | None = None
     label: str | None = Field(default=None, max_length=60)
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
         spans = (("x", self.x), ("y", self.y))
-        q.refuse([(name, "needs [from, to] with from < to") for name, (a, b) in spans if a >= b])
+        problems = [(name, "needs [from, to] with from < to") for name, (a, b) in spans if a >= b]
+        if not {"factor", "hold", "rolling_factor", "soil"} & self.model_fields_set:
+            problems.append(("", "changes nothing; give one of factor, hold, rolling_factor, soil"))
+        q.refuse(problems)
         return self
 
 
@@ -191,5 +199,31 @@ class Ground(q.Model):
     width: q.Length = 1.5
     cell: q.Length | None = None  # grid spacing; default: fine where all is alike across, else radius / 10
     friction_factor: q.Ratio = 1.0
+    rolling_factor: q.Ratio = 1.0
+    surface: Surface | None = None  # multiplies both factors
+    hold: q.ShareOrZero = 0.0  # of the tyre's bite
+    soil: Soil | None = None  # soft ground; default: hard
     features: tuple[Feature, ...] = ()
     patches: tuple[Patch, ...] = ()
+
+    @model_validator(mode="after")
+    def _hard_or_soft(self) -> Self:
+        if self.surface is not None and self.soil is not None:
+            q.refuse([("surface", "is hard ground, and soil is given too; give one of them")])
+        return self
+
+    @property
+    def friction(self) -> float:
+        """Factor on the tyre's friction away from all patches [1]."""
+        return self.friction_factor * (SURFACES[self.surface].friction if self.surface else 1.0)
+
+    @property
+    def rolling(self) -> float:
+        """Factor on the tyre's rolling resistance away from all patches [1]."""
+        return self.rolling_factor * (SURFACES[self.surface].rolling if self.surface else 1.0)
+
+    @property
+    def soils(self) -> tuple[Soil, ...]:
+        """The soft ground and that of the patches, each once, in this order."""
+        all_soils = (self.soil, *(patch.soil for patch in self.patches))
+        return tuple(dict.fromkeys(soil for soil in all_soils if soil is not None))

@@ -9,9 +9,12 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from drivesim.scenario import quantities as q
+from drivesim.scenario.protection import CutBack, Lockout, Trip
+from drivesim.scenario.winding import Conductor, Housing
 
 AGREEMENT = 0.02  # two ways of giving the same constant may differ by this share before they contradict
 
+FULL_CELL = 4.10  # V, open circuit; Chen and Rincon-Mora, IEEE Transactions on Energy Conversion 21(2), 2006
 CONSTANTS = ("flux_linkage", "torque_constant", "back_emf_constant", "speed_constant")
 
 #: largest phase amplitude that each modulation makes from the bus, as a share of the bus voltage
@@ -19,7 +22,7 @@ MODULATION = {"sine": 0.5, "space_vector": 1 / math.sqrt(3), "six_step": 2 / mat
 
 
 class Motor(q.Model):
-    """Surface-magnet motor; give one resistance and one constant, star or delta.
+    """Surface-magnet motor; give one resistance (or the copper it follows from) and one constant, star or delta.
 
     Inside, everything is the equivalent star: ``R`` [ohm] and ``L`` [H] per phase, ``lam`` [Wb] peak flux
     linkage per phase.  With p pole pairs the back-EMF per phase is p·λ·ω peak, line to line √3·p·λ·ω peak
@@ -31,6 +34,8 @@ class Motor(q.Model):
     connection: Literal["star", "delta"] = "star"
     phase_resistance: q.Resistance | None = None
     terminal_resistance: q.Resistance | None = None
+    conductor: Conductor | None = None  # of one phase as it is wound, before star or delta
+    resistance_spread: q.Spread = 0.0  # standard deviation from wheel to wheel, drawn from the seed
     phase_inductance: q.Inductance | None = None
     terminal_inductance: q.Inductance | None = None
     flux_linkage: q.FluxLinkage | None = None
@@ -45,11 +50,14 @@ class Motor(q.Model):
     @model_validator(mode="after")
     def _one_form(self) -> Self:
         problems = []
-        for kind in ("resistance", "inductance"):
-            given = [n for n in (f"phase_{kind}", f"terminal_{kind}") if getattr(self, n) is not None]
+        forms = (
+            ("phase_resistance", "terminal_resistance", "conductor"),
+            ("phase_inductance", "terminal_inductance"),
+        )
+        for names in forms:
+            given = [n for n in names if getattr(self, n) is not None]
             if len(given) != 1:
-                found = "both" if given else "neither"
-                text = f"found {found}; give exactly one of phase_{kind}, terminal_{kind}"
+                text = f"found {' and '.join(given) or 'none'}; give exactly one of {', '.join(names)}"
                 problems.append((given[-1] if given else "", text))
         constants = self._flux_linkages()
         if not constants:
@@ -85,12 +93,23 @@ class Motor(q.Model):
         if terminal is not None:
             return terminal / 2
         assert phase is not None
-        return phase / 3 if self.connection == "delta" else phase
+        return self.star(phase)
+
+    def star(self, phase_value: float) -> float:
+        """Return the equivalent star's share of a resistance or inductance of one phase as it is wound."""
+        return phase_value / 3 if self.connection == "delta" else phase_value
+
+    @property
+    def given_resistance(self) -> float | None:
+        """Phase resistance of the equivalent star at ``resistance_at`` [ohm]; None with a conductor."""
+        return None if self.conductor else self._star(self.phase_resistance, self.terminal_resistance)
 
     @property
     def R(self) -> float:  # noqa: N802 - the textbook symbol
-        """Phase resistance of the equivalent star at ``resistance_at`` [ohm]."""
-        return self._star(self.phase_resistance, self.terminal_resistance)
+        """The same, where it is given and need not be worked out from a conductor."""
+        value = self.given_resistance
+        assert value is not None
+        return value
 
     @property
     def L(self) -> float:  # noqa: N802 - the textbook symbol
@@ -104,12 +123,16 @@ class Motor(q.Model):
 
 
 class Winding(q.Model):
-    """Heat of one wheel's winding as one node to ambient."""
+    """Heat of one wheel's winding: to its housing if there is one, else to ambient."""
 
-    thermal_resistance: q.ThermalResistance
+    thermal_resistance: q.ThermalResistance  # winding to housing, or to ambient
     heat_capacity: q.HeatCapacity
-    limit: q.Temperature = 110.0
+    limit: q.Temperature = 110.0  # of the board
+    magnet_limit: q.Temperature | None = None
+    adhesive_limit: q.Temperature | None = None
+    trace_rating: q.Current | None = None
     temperature_coefficient: q.TemperatureCoefficient = 0.00393  # at 20 degC
+    housing: Housing | None = None
 
 
 class Driver(q.Model):
@@ -120,6 +143,12 @@ class Driver(q.Model):
     fixed_loss: q.Power = 0.0
     efficiency: q.Share = 1.0
     current_rating: q.Current | None = None
+    current_limit: q.Current | None = None  # held by the driver itself
+    pwm_steps: int | None = Field(default=None, strict=True, ge=2, le=65_536)  # default: as fine as can be
+    heat_to_board: q.ShareOrZero = 0.0  # share of the driver's losses that warms the winding
+    cut_back: CutBack | None = None
+    trip: Trip | None = None
+    lockout: Lockout | None = None
 
 
 class Battery(q.Model):
@@ -135,6 +164,13 @@ class Battery(q.Model):
     open_circuit: tuple[tuple[q.ShareOrZero, q.Voltage], ...] | None = None
     bus_capacitance: q.Capacitance = 220e-6
     electronics: q.Power = 0.0  # everything that is not a wheel
+    diffusion_resistance: q.ResistanceOrZero = 0.0  # per cell, of the slow (RC) part
+    diffusion_time: q.Duration = 30.0
+    resistance_follows_charge: bool = False  # the published rise at low charge
+    connector_rating: q.Current | None = None
+    charger_cells: int | None = Field(
+        default=None, strict=True, ge=1, le=20
+    )  # in series, that it is made for
 
     @model_validator(mode="after")
     def _rising_table(self) -> Self:
@@ -146,3 +182,9 @@ class Battery(q.Model):
                 if b[0] <= a[0] or b[1] < a[1]:
                     q.refuse([(f"open_circuit.{i}", "must rise from row to row, in both columns")])
         return self
+
+    @property
+    def full_voltage(self) -> float:
+        """Open-circuit voltage of the full pack [V]."""
+        cell = self.open_circuit[-1][1] if self.open_circuit else FULL_CELL
+        return cell * self.cells_in_series

@@ -7,6 +7,7 @@ from typing import Self
 from pydantic import Field, model_validator
 
 from drivesim.scenario import quantities as q
+from drivesim.scenario.frame import Frame
 from drivesim.scenario.motor import Battery, Driver, Motor, Winding
 
 MOST_WHEELS = 16
@@ -29,6 +30,9 @@ class Tyre(q.Model):
     radial_stiffness: q.Stiffness
     radial_damping: q.Damping
     rolling_resistance: q.RatioOrZero = 0.02
+    width: q.Length | None = None  # needed on soft ground
+    lug_height: q.LengthOrZero = 0.0
+    bite: q.RatioOrZero = 0.0  # more friction coefficient where the ground gives hold
 
 
 class Bearing(q.Model):
@@ -75,6 +79,7 @@ class Rover(q.Model):
     wheel: Wheel
     wheels: dict[str, WheelPlace] = Field(default_factory=dict)
     battery: Battery
+    frame: Frame | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> Self:
@@ -100,6 +105,8 @@ class Rover(q.Model):
                 ("track" if self.wheelbase is None else "wheelbase", "wheelbase and track go together")
             )
         problems += self._wheel_problems()
+        problems += [] if problems else self._frame_problems()  # which needs to know the wheels' places
+        problems += self._lockout_problems()
         q.refuse(problems)
         return self
 
@@ -123,6 +130,37 @@ class Rover(q.Model):
                 if place.at is None:
                     problems.append((f"wheels.{name}", "has no place ('at'), and no wheelbase is given"))
         return problems
+
+    def _frame_problems(self) -> list[tuple[str, str]]:
+        frame = self.frame or Frame()
+        places = [at for name in self.wheel_names if (at := self.place(name).at) and at[0] * at[1] != 0]
+        if len(places) == len(self.wheel_names) == len({(x > 0, y > 0) for x, y in places}) == 4:
+            return []
+        text = "needs exactly four wheels, one in each quarter of the frame"
+        given = (("torsion_stiffness", frame.torsion_stiffness is not None), ("skew", frame.skew != 0))
+        return [(f"frame.{name}", text) for name, used in given if used]
+
+    def _lockout_problems(self) -> list[tuple[str, str]]:
+        lockout, full = self.wheel.driver.lockout, self.battery.full_voltage
+        if lockout is None:
+            return []
+        for name, value in (("below", lockout.below), ("above", lockout.above)):
+            if value >= full:
+                text = f"found {value:g} V, allowed: less than the full pack's open-circuit {full:.4g} V"
+                return [(f"wheel.driver.lockout.{name}", text)]
+        return []
+
+    def twist_sign(self, name: str) -> int:
+        """Return the wheel's sign in the frame's twist: + front left and rear right, − the others, 0 on an axis."""
+        x, y = self.place(name).at or (0.0, 0.0)
+        return (x * y > 0) - (x * y < 0)
+
+    @property
+    def misalignment(self) -> float:
+        """Angle by which the skewed frame puts the axles out of line [rad]: skew over the width between wheels."""
+        across = [at[1] for name in self.wheel_names if (at := self.place(name).at)]
+        width = max(across) - min(across)
+        return abs(self.frame.skew) / width if self.frame and self.frame.skew else 0.0
 
     @property
     def wheel_names(self) -> tuple[str, ...]:

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 from itertools import pairwise
 from math import cos, sin
-from typing import Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
 from drivesim.scenario import quantities as q
 from drivesim.scenario.drive import Drive
+from drivesim.scenario.events import Event
 from drivesim.scenario.ground import Ground
 from drivesim.scenario.rover import Rover
+from drivesim.scenario.rules import full_amplitude, problems_between
 
 COLDEST, HOTTEST = -100.0, 250.0  # degC of surroundings for which copper's linear law is meant
+Method = Literal["back_off", "rock", "full_throttle"]
+METHODS = ("back_off", "rock", "full_throttle")
+_METHOD_SCHEMA = {"enum": list(METHODS), "type": "string"}
+_METHODS_SCHEMA = {"type": "array", "items": _METHOD_SCHEMA, "minItems": 1, "maxItems": 20}
 MAX_RECORD = 60_000_000  # recorded numbers per run (8 bytes each)
 
 
@@ -42,18 +48,48 @@ class Command(q.Model):
 
 
 class Recovery(q.Model):
-    """A driver who, when the rover is stuck, backs off and tries again."""
+    """A driver who, when the rover is stuck, tries to free it; the methods take turns."""
 
     stuck_for: q.Duration = 2.0
     back_off: q.Duration = 0.5
     speed: q.SpeedLimit = 0.1
     tries: int = Field(default=3, strict=True, ge=1, le=100)
+    method: Annotated[
+        tuple[Method, ...],
+        Field(min_length=1, max_length=20),
+        WithJsonSchema({"anyOf": [_METHOD_SCHEMA, _METHODS_SCHEMA]}),
+    ] = ("back_off",)
+    rock_period: q.Duration = 0.4  # to and fro
+    rocks: int = Field(default=4, strict=True, ge=1, le=100)
+    throttle: q.Ratio = 2.0  # full_throttle: multiple of the command
+    success: q.Length = 0.05  # progress within 2·stuck_for after a try that counts as freed
+
+    @field_validator("method", mode="before")
+    @classmethod
+    def _one_or_more(cls, value: Any) -> Any:
+        """Take a single word for a list of one."""
+        if isinstance(value, str) and value not in METHODS:
+            raise ValueError(q.unknown(value, METHODS))
+        return (value,) if isinstance(value, str) else value
 
 
 class Link(q.Model):
-    """The radio between the driver and the rover."""
+    """The radio between the driver and the rover, and how steady the driver's hand is."""
 
     latency: q.DurationOrZero = 0.0
+    jitter: q.DurationOrZero = 0.0  # up to so much more, drawn evenly for each message
+    every: q.Duration = 0.02  # the sender repeats its command
+    loss: q.ShareBelowOne = 0.0  # of the messages
+    fail_safe: q.Duration | None = None  # the rover stops after so long a silence
+    command_noise: q.ShareOrZero = 0.0  # standard deviation, as a share of the command
+    noise_every: q.Duration = 0.1
+
+    @model_validator(mode="after")
+    def _heard_often_enough(self) -> Self:
+        if self.fail_safe is not None and self.fail_safe <= self.every:
+            text = f"found {self.fail_safe:g} s, allowed: more than every ({self.every:g} s)"
+            q.refuse([("fail_safe", text)])
+        return self
 
 
 class Start(q.Model):
@@ -62,6 +98,7 @@ class Start(q.Model):
     x: q.Coordinate = 0.0
     y: q.Coordinate = 0.0
     heading: q.Angle = 0.0
+    rotors: Literal["random", "aligned"] = "random"  # angles of the rotors, from the seed
 
 
 class Scenario(q.Model):
@@ -78,6 +115,7 @@ class Scenario(q.Model):
     start: Start = Start()
     link: Link = Link()
     recovery: Recovery | None = None
+    events: tuple[Event, ...] = Field(default=(), max_length=1000)
     ambient: q.Temperature = 22.0
     gravity: q.Acceleration = 9.81
     record_every: q.Duration | None = None  # default: 10 ms, coarser on long runs
@@ -100,6 +138,8 @@ class Scenario(q.Model):
         for name in self.drive.overrides:
             if name not in names:
                 problems.append((f"drive.overrides.{name}", q.unknown(name, names)))
+        problems += problems_between(self.rover, self.ground, self.drive, self.events)
+        problems += self._overflows()
         problems += self._misplaced_wheels()
         rows = self.duration / self.recording_interval
         size = rows * (21 * len(names) + 20)
@@ -112,6 +152,30 @@ class Scenario(q.Model):
             problems.append(("record_every", text))
         q.refuse(problems)
         return self
+
+    def _overflows(self) -> list[tuple[str, str]]:
+        """Find what a controller's words cannot hold, once for each place where they are given."""
+        problems: dict[str, str] = {}
+        for name in self.rover.wheel_names:
+            drive = self.drive.for_wheel(name)
+            fastest = max(abs(self._commanded(command, name)) for command in self.commands)
+            if drive.arithmetic is not None:
+                most = full_amplitude(self.rover) if drive.strategy == "speed_loop" else 0.0
+                what = drive.arithmetic.value_problem(
+                    (fastest, f"a wheel is commanded to turn at {fastest:.4g} rad/s"),
+                    (most, f"the full pack gives a phase amplitude of {most:.4g} V"),
+                )
+                if what:
+                    problems.setdefault(f"{self.drive.path_of(name)}.arithmetic.fraction_bits", what)
+        return list(problems.items())
+
+    def _commanded(self, command: Command, name: str) -> float:
+        """Return the speed [rad/s] of wheel ``name`` under ``command``, rolling without slip."""
+        at = self.rover.place(name).at
+        assert at is not None
+        if command.left is not None and command.right is not None:
+            return command.left if at[1] > 0 else command.right
+        return ((command.forward or 0.0) - (command.turn or 0.0) * at[1]) / self.rover.wheel.radius
 
     def _misplaced_wheels(self) -> list[tuple[str, str]]:
         ground = self.ground

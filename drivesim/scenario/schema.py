@@ -38,7 +38,7 @@ def json_schema() -> dict[str, Any]:
 
 
 def _flatten_drive(parts: dict[str, Any]) -> None:
-    """Put the strategies' keys and ``overrides`` side by side, as they are written."""
+    """Put the strategies' keys, ``coordination`` and ``overrides`` side by side, as they are written."""
     models = choices(Drive.model_fields["all_wheels"].annotation)[1].values()
     strategies = [parts[model.__name__] for model in models]
     any_key: dict[str, Any] = {}
@@ -55,6 +55,7 @@ def _flatten_drive(parts: dict[str, Any]) -> None:
     }
     overrides = {"type": "object", "additionalProperties": {"$ref": "#/$defs/WheelOverride"}}
     for strategy in strategies:
+        strategy["properties"]["coordination"] = parts["Drive"]["properties"]["coordination"]
         strategy["properties"]["overrides"] = overrides
     parts["Drive"] = {"description": parts["Drive"]["description"]} | {
         "oneOf": [{"$ref": f"#/$defs/{model.__name__}"} for model in models]

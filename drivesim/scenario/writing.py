@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from drivesim.scenario.drive import COMMON_KEYS
 from drivesim.scenario.scenario import Scenario
 from drivesim.scenario.yaml_lines import write_text
 
@@ -18,9 +19,10 @@ def resolved(scenario: Scenario) -> dict[str, Any]:
     overrides = data["drive"]["overrides"]
     for own in overrides.values():
         for key in common:  # without this, what a wheel does not have would be taken over from the others
-            if own["strategy"] == common["strategy"] or key == "slew":
+            if own["strategy"] == common["strategy"] or key in COMMON_KEYS:
                 own.setdefault(key, None)
-    data["drive"] = {"strategy": common["strategy"]} | common | {"overrides": overrides}
+    beside = {"coordination": data["drive"]["coordination"], "overrides": overrides}
+    data["drive"] = {"strategy": common["strategy"]} | common | beside
     return data
 
 

@@ -110,3 +110,43 @@ PLAIN = (
     + "rover:\n"
     + indented(ROVER)
 )
+
+#: much of what may be written beside the least
+WIDE = (
+    SURVEY
+    + """\
+change:
+  rover.wheel.motor.terminal_resistance: ~
+  rover.wheel.motor.conductor:
+    layers:
+      - {place: inner, copper: 1 oz/ft^2, width: 0.4 mm, length: 0.9 m, count: 2}
+      - {place: outer, thickness: 52 um, width: 0.4 mm, length: 0.9 m}
+    vias: {count: 4, drill: 0.3 mm}
+  rover.wheel.motor.resistance_spread: 4 %
+  rover.wheel.winding.housing: {material: aluminium, area: 40 cm^2, thickness: 2 mm}
+  rover.wheel.driver:
+    pwm_steps: 250
+    lockout: {below: 6 V, above: 6.6 V}
+    trip: {above: 120 degC}
+    cut_back: {start: 90 degC, end: 110 degC}
+  rover.wheel.tyre.bite: 0.2
+  rover.wheel.tyre.width: 22 mm
+  rover.battery.charger_cells: 2
+  rover.frame: {torsion_stiffness: 900 N/m, skew: -3 mm, drag_per_angle: 2 mN*m/deg}
+  drive.coordination: {kind: cross_coupled, gain: 0.5}
+  drive.arithmetic: {word_bits: 16, fraction_bits: 9, gain_fraction_bits: 12}
+  drive.clock_error: 40 ppm
+  drive.overrides.front_left.arithmetic: ~
+  drive.overrides.front_right: {strategy: fixed_voltage, voltage_per_speed: 20 mV*s/rad}
+  ground.surface: firm_soil
+  ground.friction_factor: 0.5
+  ground.patches.0: {x: [1 m, 2 m], y: [0 m, 1 m], soil: {preset: lete_sand, exponent: 0.8}}
+  link: {loss: 3 %, fail_safe: 0.3 s}
+  recovery.method: [rock, back_off]
+  start.rotors: aligned
+  events:
+    - {at: 9 s, kind: link_lost, lasts: 1 s}
+    - {at: 2 s, kind: payload, mass: 80 g, place: [0 m, 0 m, 3 cm]}
+    - {when: rear_left temperature > 80 degC for 0.5 s, kind: bearing_seizes, wheel: rear_left, drag: 9 mN*m}
+"""
+)

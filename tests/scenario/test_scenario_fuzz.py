@@ -7,7 +7,7 @@ import pytest
 import yaml
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from scenario_samples import SURVEY
+from scenario_samples import SURVEY, WIDE
 
 from drivesim.errors import ScenarioError
 from drivesim.scenario import load_scenario, scenario_from_text, yaml_lines
@@ -49,10 +49,10 @@ def test_any_text(text):
     answered(scenario_from_text, text)
 
 
-LINES = SURVEY.splitlines()
+LINES = WIDE.splitlines()
 WORDS = sorted(
     {
-        *re.findall(r"[^\s,:\[\]{}]+", SURVEY),
+        *re.findall(r"[^\s,:\[\]{}]+", WIDE),
         *("", "~", "-1 m", "0", "1e999", "{}", "[]", "[[1 m]]", "&a [*a]", "true", "{a: 1}", "0x1F", "1:30"),
         *("!!set {a}", "9" * 400, "1 m**9**9**9", "-0 kg", "2001-01-01"),
     }
@@ -117,6 +117,7 @@ TOP = (
     "change",
     "base",
     "link",
+    "events",
 )
 
 

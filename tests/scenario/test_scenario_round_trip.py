@@ -9,11 +9,12 @@ import pytest
 import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scenario_samples import DRIVE, GROUND, HEAD, PLAIN, ROVER, SURVEY, indented
+from scenario_samples import DRIVE, GROUND, HEAD, PLAIN, ROVER, SURVEY, WIDE, indented
 
 from drivesim.errors import ScenarioError
 from drivesim.scenario import Scenario, json_schema, resolved, scenario_from_text, to_yaml
 from drivesim.scenario.expected import bare, choices, is_choice, is_model, unit_of
+from drivesim.scenario.scenario import METHODS, Method
 from drivesim.units import COMMON
 
 ALL_FEATURES = """\
@@ -50,6 +51,7 @@ def whole(drive: str = DRIVE, ground: str = GROUND, rover: str = ROVER, head: st
 TEXTS = {
     "survey": SURVEY,
     "plain": PLAIN,
+    "wide": WIDE,
     "features": whole(ground=ALL_FEATURES),
     "two wheels": PLAIN[: PLAIN.index("rover:")] + "rover:\n" + indented(TWO_WHEELS),
     "battery table": whole(rover=ROVER.replace("capacity: 800 mAh", "capacity: 0.8 Ah" + TABLE)),
@@ -147,7 +149,8 @@ def leaves(kind, path=()):
     """Yield path and type of all numbers, words and switches that a ``change`` reaches by names alone."""
     kind_inside = bare(kind)
     if is_choice(kind_inside):
-        kind_inside = choices(kind_inside)[1]["speed_loop"]
+        mappings = choices(kind_inside)[1]
+        kind_inside = mappings.get("speed_loop", next(iter(mappings.values())))
     if is_model(kind_inside):
         for key, field in kind_inside.model_fields.items():
             step = () if key == "all_wheels" else (key,)
@@ -160,6 +163,9 @@ def leaves(kind, path=()):
         "wheels",
         "open_circuit",
         "strategy",
+        "events",
+        "layers",
+        "kind",
     ):
         yield path, kind
 
@@ -177,6 +183,10 @@ def values(kind):
     kind = bare(kind)
     if kind is bool:
         return st.booleans()
+    if kind is float:
+        return st.floats(0, 2000)
+    if kind == tuple[Method, ...]:
+        return st.lists(st.sampled_from(METHODS), max_size=3) | st.sampled_from(METHODS)
     if kind is int:
         return st.integers(-1, 60)
     if kind is str:
