@@ -55,9 +55,10 @@ def traces(recording: Recording) -> xr.Dataset:
 def _pull_out(recording: Recording) -> np.ndarray:
     result = np.full(recording.wheels.shape, np.nan)
     each = np.vectorize(pull_out_torque, otypes=[float])
+    warm = np.vectorize(resistance_at, otypes=[float])
     for j in np.flatnonzero(forced_wheels(recording)):
         p, rows = recording.model.wheels[j], recording.wheels[:, j]
-        R = resistance_at(p["resistance"], p["given_at"], rows["winding_temperature"], p["coefficient"])
+        R = warm(p["resistance"], p["given_at"], rows["winding_temperature"], p["coefficient"])
         speed = p["pole_pairs"] * np.abs(rows["wheel_speed"])
         result[:, j] = each(
             rows["phase_voltage"],

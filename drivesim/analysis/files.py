@@ -84,8 +84,8 @@ def write_run(run: Run, folder: Path, *, csv_traces: bool = False) -> None:
     run.traces.to_netcdf(folder / TRACES, engine="scipy")
     with (folder / EVENTS).open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        writer.writerow(["time_s", "kind", "wheel", "text"])
-        writer.writerows([f"{e.time:.6g}", e.kind, e.wheel, e.text] for e in run.events)
+        writer.writerow(["time_s", "kind", "wheel", "cause", "effect"])
+        writer.writerows([f"{e.time:.6g}", e.kind, e.wheel, e.cause, e.effect] for e in run.events)
     if csv_traces:
         _write_csv(run.traces, folder / "traces.csv")
 
@@ -98,7 +98,8 @@ def read_run(folder: Path) -> Run:
             traces = opened.load()
         with (folder / EVENTS).open(newline="", encoding="utf-8") as file:
             events = [
-                Event(float(r["time_s"]), r["kind"], r["text"], r["wheel"]) for r in csv.DictReader(file)
+                Event(float(r["time_s"]), r["kind"], r["cause"], r["effect"], r["wheel"])
+                for r in csv.DictReader(file)
             ]
     except FileNotFoundError as error:
         raise RunError(f"{folder} is not a run's folder: {Path(error.filename).name} is missing") from None

@@ -16,9 +16,12 @@ PARTS = {
     "rolling": "rolling resistance",
     "tyre_slip": "tyres slipping",
     "contact_damping": "tyres squeezed",
+    "soil": "soil pressed and sheared",
+    "frame": "frame twisting",
     "height": "lifting the rover",
     "motion": "motion",
     "stored": "springs, field and bus",
+    "added": "brought from outside",
     "remainder": "not accounted for",
 }
 
@@ -26,7 +29,7 @@ PARTS = {
 def ledger(recording: Recording) -> dict[str, float]:
     """Return each part in joules, what was drawn, and the remainder as a share of what was drawn.
 
-    ``drawn`` is open-circuit voltage times current.  The remainder is what the numerical method lost or made.
+    ``drawn`` is open-circuit voltage times current; what events bring in counts as negative ``added``.  The remainder is what the numerical method lost or made.
     """
     states, body = recording.model.states, recording.model.bodies[0]
     before, after = asdict(recording.stored_before), asdict(recording.stored_after)
@@ -40,9 +43,12 @@ def ledger(recording: Recording) -> dict[str, float]:
         "rolling": float(states["rolling_loss"].sum()),
         "tyre_slip": float(states["tyre_loss"].sum()) - change["treads"],
         "contact_damping": float(states["contact_loss"].sum()),
+        "soil": float(states["soil_loss"].sum()),
+        "frame": float(body["frame_loss"]),
         "height": change["height"],
         "motion": change["motion"],
-        "stored": change["tyres"] + change["treads"] + change["magnetic"] + change["bus"],
+        "stored": sum(change[part] for part in ("tyres", "treads", "frame", "magnetic", "bus")),
+        "added": -float(body["added_energy"]),
     }
     drawn = float(body["chemical_energy"])
     remainder = drawn - sum(parts.values())

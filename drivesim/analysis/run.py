@@ -66,5 +66,7 @@ def condition_events(traces: xr.Dataset) -> list[Event]:
     for wheel in traces["wheel"].values:
         codes = traces["condition"].sel(wheel=wheel).values
         changes = (codes[1:] != codes[:-1]).nonzero()[0] + 1
-        events += [Event(float(time[i]), "condition", CONDITIONS[codes[i]], str(wheel)) for i in changes]
+        events += [
+            Event(float(time[i]), "condition", CONDITIONS[codes[i]], wheel=str(wheel)) for i in changes
+        ]
     return events

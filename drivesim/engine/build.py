@@ -7,32 +7,24 @@ import math
 import numpy as np
 
 from drivesim.drive import controller
-from drivesim.drive.hall import edge_angle
-from drivesim.drive.pi import BACK_CALCULATION, CONDITIONAL
 from drivesim.engine import records
 from drivesim.engine.ground_build import GroundArrays, build_ground
 from drivesim.engine.model import Model
 from drivesim.engine.settle import settle
 from drivesim.engine.step_size import check_length, check_step, choose_step, fastest_mode
+from drivesim.engine.wheel_build import COORDINATION, fill_drive, fill_wheel
 from drivesim.physics import supply
-from drivesim.scenario.drive import FixedVoltage, LockedFrequency, SpeedLoop, TrimmedFrequency
-from drivesim.scenario.motor import MODULATION, Battery
-from drivesim.scenario.rover import Rover, WheelPlace
+from drivesim.scenario.coordination import CrossCoupled, Droop, EqualCurrent, SlipLimited
+from drivesim.scenario.ground import Ground
+from drivesim.scenario.motor import Battery
+from drivesim.scenario.rover import Rover
 from drivesim.scenario.scenario import Scenario
 
 STUCK_SHARE = 0.05  # of the commanded speed
 STUCK_AFTER = 1.0  # s
 OVERTURNED_COS = math.cos(math.radians(80))
-GROUND_SEED = 0  # whoever else draws at random takes another key
-NEVER = 1e9  # a rate limit that limits nothing
-
-STRATEGIES = {
-    "speed_loop": controller.SPEED_LOOP,
-    "locked_frequency": controller.LOCKED_FREQUENCY,
-    "trimmed_frequency": controller.TRIMMED_FREQUENCY,
-    "fixed_voltage": controller.FIXED_VOLTAGE,
-}
-WINDUP = {"conditional": CONDITIONAL, "back_calculation": BACK_CALCULATION}
+GROUND_SEED, WHEEL_SEED = 0, 1  # each who draws at random takes a key of its own (the radio link: 2)
+DRAWS = 8192  # random numbers of each kind for the wheels' edges; each wheel begins elsewhere among them
 
 
 def build(scenario: Scenario, step: float | None = None) -> Model:
@@ -43,9 +35,14 @@ def build(scenario: Scenario, step: float | None = None) -> Model:
     params = body_record(scenario)
     wheels = np.zeros(len(names), records.WHEEL)
     for record, name in zip(wheels, names, strict=True):
-        fill_wheel(record, rover, rover.place(name))
+        fill_wheel(record, rover, name)
         fill_drive(record, scenario.drive.for_wheel(name))
-    table = open_circuit_table(rover.battery)
+    wheels["coordination"] = params["coordination"]
+    draw = np.random.default_rng(np.random.SeedSequence(scenario.seed, spawn_key=(WHEEL_SEED,)))
+    wheels["resistance"] *= np.maximum(
+        0.5, 1 + rover.wheel.motor.resistance_spread * draw.standard_normal(len(names))
+    )
+    table = battery_table(rover.battery)
     fastest, reason = fastest_mode(params[0], wheels, float(table[1, -1]))
     sample_times = [scenario.drive.for_wheel(name).sample_time for name in names]
     given = scenario.step if step is None else step
@@ -55,22 +52,33 @@ def build(scenario: Scenario, step: float | None = None) -> Model:
     params["record_ticks"] = max(1, round(scenario.recording_interval / dt))
     if scenario.recovery is not None:
         params["recover_ticks"] = max(1, round(scenario.recovery.stuck_for / dt))
-    wheels["sample_ticks"] = [max(1, round(t / dt)) for t in sample_times]
-    wheels["sample_time"] = wheels["sample_ticks"] * dt
-    grid = grid_record(ground)
-    bodies, states, contacts = start_records(scenario, wheels, table)
+    fill_times(scenario, params, wheels, dt)
+    bodies, states, contacts = start_records(scenario, wheels, table, draw)
+    noise = np.stack([draw.random(DRAWS), draw.standard_normal(DRAWS)])
+    wheels["first_draw"] = draw.integers(DRAWS, size=len(names))
     model = Model(
-        scenario, names, params, wheels, grid, ground, table, bodies, states, contacts, dt,
-        f"{reason}, {fastest:.0f} rad/s",
+        scenario, names, params, wheels, soil_records(scenario.ground), grid_record(ground), ground, table, noise,
+        np.zeros(0, records.WATCH), bodies, states, contacts, dt, f"{reason}, {fastest:.0f} rad/s",
     )  # fmt: skip
     settle(model)
     return model
 
 
+def fill_times(scenario: Scenario, params: np.ndarray, wheels: np.ndarray, dt: float) -> None:
+    """Fill everything that counts in steps of ``dt`` [s]."""
+    drive, battery = scenario.drive, scenario.rover.battery
+    wheels["sample_ticks"] = wheels["sample_time"] / dt
+    wheels["latency_ticks"] = [drive.for_wheel(name).latency / dt for name in scenario.rover.wheel_names]
+    params["diffusion_decay"] = math.exp(-dt / battery.diffusion_time)
+    every = getattr(drive.coordination, "every", drive.all_wheels.sample_time)
+    params["coordination_ticks"] = max(1, round(every / dt))
+
+
 def build_scenario_ground(scenario: Scenario) -> GroundArrays:
     """Return the ground of ``scenario``: same seed, same ground."""
     seed = np.random.SeedSequence(scenario.seed, spawn_key=(GROUND_SEED,))
-    return build_ground(scenario.ground, scenario.rover.wheel.radius, seed)
+    wheel = scenario.rover.wheel
+    return build_ground(scenario.ground, wheel.radius, seed, spikes=wheel.tyre.bite > 0)
 
 
 def body_record(scenario: Scenario) -> np.ndarray:
@@ -81,76 +89,57 @@ def body_record(scenario: Scenario) -> np.ndarray:
     out["inertia_x"], out["inertia_y"], out["inertia_z"] = rover.principal_inertia
     out["gravity"] = scenario.gravity
     out["ambient"] = scenario.ambient
-    out["battery_resistance"] = battery.cell_resistance * battery.cells_in_series / battery.cells_in_parallel
+    cells = battery.cells_in_series / battery.cells_in_parallel
+    out["battery_resistance"] = battery.cell_resistance * cells
+    out["diffusion_resistance"] = battery.diffusion_resistance * cells
+    if battery.diffusion_resistance > 0:
+        out["diffusion_capacitance"] = battery.diffusion_time / out["diffusion_resistance"]
     out["capacity"] = battery.capacity * 3600.0 * battery.cells_in_parallel  # A·h → A·s
     out["bus_capacitance"] = battery.bus_capacitance
     out["electronics"] = battery.electronics
+    lockout = rover.wheel.driver.lockout
+    out["lockout"] = 0.0 if lockout is None else lockout.below
+    fill_torsion(out, rover)
+    fill_coordination(out, scenario)
     out["stuck_share"], out["stuck_after"] = STUCK_SHARE, STUCK_AFTER
     out["overturned_cos"] = OVERTURNED_COS
     return out
 
 
-def fill_wheel(out: np.void, rover: Rover, place: WheelPlace) -> None:
-    """Fill the mechanical, motor and heat part of one WHEEL record."""
-    wheel, tyre, motor = rover.wheel, rover.wheel.tyre, rover.wheel.motor
-    assert place.at is not None
-    cog = rover.centre_of_gravity
-    out["x"], out["y"], out["z"] = place.at[0] - cog[0], place.at[1] - cog[1], -place.drop - cog[2]
-    out["axle_x"], out["axle_y"] = -math.sin(place.toe), math.cos(place.toe)
-    out["radius"], out["inertia"] = wheel.radius, wheel.inertia
-    out["bearing_dry"] = wheel.bearing.dry + place.extra_drag
-    out["bearing_viscous"] = wheel.bearing.viscous
-    out["rolling_resistance"] = tyre.rolling_resistance
-    out["radial_stiffness"], out["radial_damping"] = tyre.radial_stiffness, tyre.radial_damping
-    out["friction"] = tyre.friction * place.friction_factor
-    out["sliding_friction"] = (tyre.sliding_friction or tyre.friction) * place.friction_factor
-    out["stribeck_speed"] = tyre.stribeck_speed
-    out["side_friction_ratio"] = tyre.side_friction_ratio
-    out["relaxation_length"] = tyre.relaxation_length
-    k = tyre.slip_stiffness / tyre.relaxation_length
-    side = k * (tyre.side_stiffness_ratio or tyre.side_friction_ratio**2)
-    out["tread_stiffness"], out["side_stiffness"] = k, side
-    share = rover.mass / len(rover.wheel_names)
-    along = 1 / (wheel.radius**2 / wheel.inertia + 1 / share)  # what the tread's spring moves, at the contact
-    out["tread_damping"] = 2 * tyre.tread_damping * math.sqrt(k * along)
-    out["side_damping"] = 2 * tyre.tread_damping * math.sqrt(side * share)
-    out["pole_pairs"] = motor.pole_pairs
-    out["resistance"], out["inductance"] = motor.R * place.resistance_factor, motor.L
-    out["flux_linkage"] = motor.lam
-    out["given_at"], out["coefficient"] = motor.resistance_at, wheel.winding.temperature_coefficient
-    out["cogging_torque"], out["cogging_per_turn"] = motor.cogging_torque, motor.cogging_per_turn
-    out["ripple"] = motor.torque_ripple
-    out["thermal_resistance"], out["heat_capacity"] = (
-        wheel.winding.thermal_resistance,
-        wheel.winding.heat_capacity,
-    )
-    out["modulation"] = MODULATION[wheel.driver.modulation]
-    out["on_resistance"], out["fixed_loss"] = wheel.driver.on_resistance, wheel.driver.fixed_loss
-    out["efficiency"] = wheel.driver.efficiency
-    out["driven"] = place.driven
+def fill_torsion(out: np.ndarray, rover: Rover) -> None:
+    """Fill the frame's torsion: both ends turn against each other about the length of the rover."""
+    if rover.frame is None or rover.frame.torsion_stiffness is None:
+        return
+    across = [abs(at[1]) for name in rover.wheel_names if (at := rover.place(name).at)]
+    half_track = sum(across) / len(across)
+    out["frame_stiffness"] = len(rover.wheel_names) * rover.frame.torsion_stiffness
+    out["frame_mass"] = out["inertia_x"] / half_track**2
+    out["frame_damping"] = 2 * rover.frame.damping_ratio * np.sqrt(out["frame_stiffness"] * out["frame_mass"])
 
 
-def fill_drive(out: np.void, drive: SpeedLoop | LockedFrequency | TrimmedFrequency | FixedVoltage) -> None:
-    """Fill the controller part of one WHEEL record."""
-    out["strategy"] = STRATEGIES[drive.strategy]
-    out["slew"] = drive.slew or NEVER
-    sensor = drive.sensor
-    out["sensors"] = controller.IDEAL_SENSOR if sensor.kind == "ideal" else sensor.sensors
-    out["edge_spacing"] = edge_angle(out["pole_pairs"], sensor.sensors)
-    out["edge_hysteresis"] = sensor.hysteresis / out["pole_pairs"]
-    out["timer_tick"], out["sensor_timeout"] = sensor.timer_tick, sensor.timeout
-    if isinstance(drive, SpeedLoop | TrimmedFrequency):
-        out["kp"], out["ki"] = drive.proportional, drive.integral
-        out["anti_windup"] = WINDUP[drive.anti_windup]
-    if isinstance(drive, SpeedLoop):
-        out["feed_forward"], out["braking"] = drive.feed_forward, drive.braking
-    elif isinstance(drive, FixedVoltage):
-        out["voltage_per_speed"] = drive.voltage_per_speed
-    else:
-        out["base_amplitude"], out["amplitude_per_hertz"] = drive.base_amplitude, drive.amplitude_per_hertz
-        out["hold_at_standstill"] = drive.hold_at_standstill
-        if isinstance(drive, TrimmedFrequency):
-            out["trim_limit"] = drive.trim_limit
+def fill_coordination(out: np.ndarray, scenario: Scenario) -> None:
+    """Fill what the host does with all wheels."""
+    chosen = scenario.drive.coordination
+    out["coordination"] = COORDINATION[chosen.kind]
+    match chosen:
+        case CrossCoupled():
+            out["coordination_gain"] = chosen.gain
+        case Droop():
+            out["coordination_gain"] = chosen.per_current
+        case SlipLimited():
+            out["coordination_margin"] = chosen.margin
+        case EqualCurrent():
+            out["coordination_kp"], out["coordination_ki"] = chosen.proportional, chosen.integral
+            out["coordination_most"] = chosen.most
+
+
+def soil_records(ground: Ground) -> np.ndarray:
+    """Return one SOIL record for each soil of ``ground``, in the order in which its fields number them."""
+    out = np.zeros(max(1, len(ground.soils)), records.SOIL)
+    for record, soil in zip(out, ground.soils, strict=False):
+        for name, value in soil.numbers._asdict().items():
+            record[name] = value
+    return out
 
 
 def grid_record(ground: GroundArrays) -> np.ndarray:
@@ -162,22 +151,29 @@ def grid_record(ground: GroundArrays) -> np.ndarray:
     return out
 
 
-def open_circuit_table(battery: Battery) -> np.ndarray:
-    """Return the pack's open-circuit table, (2, k): state of charge and volts.
+def battery_table(battery: Battery) -> np.ndarray:
+    """Return the pack's table, (3, k): state of charge, open-circuit volts, factor on the cell resistance.
 
-    Without a table of its own a cell follows the published polymer cell of ``supply.polymer_cell_voltage``.
+    Without a table of its own a cell follows the published polymer cell of ``supply.polymer_cell_voltage``; where
+    the resistance follows the charge, it rises at low charge as that cell's does.
     """
+    soc = np.concatenate([np.linspace(0, 0.2, 41), np.linspace(0.22, 1, 40)])
     if battery.open_circuit is not None:
-        cell = np.array(battery.open_circuit, dtype=float).T
+        given = np.array(battery.open_circuit, dtype=float).T
+        soc = np.union1d(soc, given[0]) if battery.resistance_follows_charge else given[0]
+        volts = np.interp(soc, given[0], given[1])
     else:
-        soc = np.concatenate([np.linspace(0, 0.2, 41), np.linspace(0.22, 1, 40)])
-        cell = np.array([soc, [supply.polymer_cell_voltage(s) for s in soc]])
-    cell[1] *= battery.cells_in_series
-    return np.ascontiguousarray(cell)
+        volts = np.array([supply.polymer_cell_voltage(s) for s in soc])
+    factor = np.ones_like(soc)
+    if battery.resistance_follows_charge:
+        factor = np.array([supply.polymer_cell_resistance(s) for s in soc]) / supply.polymer_cell_resistance(
+            1.0
+        )
+    return np.stack([soc, volts * battery.cells_in_series, factor])
 
 
 def start_records(
-    scenario: Scenario, wheels: np.ndarray, table: np.ndarray
+    scenario: Scenario, wheels: np.ndarray, table: np.ndarray, draw: np.random.Generator
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return body, wheel and contact state at the start, at rest; the height comes from settling."""
     bodies = np.zeros(1, records.BODY_STATE)
@@ -190,9 +186,17 @@ def start_records(
     bodies["state_of_charge"] = scenario.rover.battery.state_of_charge
     bodies["bus_voltage"] = supply.open_circuit(scenario.rover.battery.state_of_charge, table[0], table[1])
     states = np.zeros(len(wheels), records.WHEEL_STATE)
-    states["temperature"] = scenario.ambient
+    states["temperature"] = states["housing_temperature"] = scenario.ambient
+    states["powered"], states["derate"], states["edge_direction"] = records.ON, 1.0, 1.0
+    turned = draw.uniform(0.0, 2 * math.pi, len(wheels))
+    if start.rotors == "random":
+        states["angle"] = turned
+    states["edge_index"] = np.floor(states["angle"] / wheels["edge_spacing"])
+    states["edge_angle"] = (states["edge_index"] + 0.5) * wheels["edge_spacing"]
     states["edge_time"] = -1.0
+    if scenario.drive.all_wheels.clock_phase == "random":
+        states["next_sample"] = draw.uniform(0.0, 1.0, len(wheels)) * wheels["sample_ticks"]
     # a forced field begins where a free rotor rests, so that nothing moves before the first command
-    states["field_angle"] = np.where(np.isin(wheels["strategy"], controller.FORCED), -math.pi / 2, 0.0)
-    states["edge_direction"] = 1.0
+    forced = np.isin(wheels["strategy"], controller.FORCED)
+    states["field_angle"] = np.where(forced, wheels["pole_pairs"] * states["angle"] - math.pi / 2, 0.0)
     return bodies, states, np.zeros(len(wheels), records.CONTACT)

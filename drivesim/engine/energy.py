@@ -8,17 +8,21 @@ from drivesim.engine.model import Model
 from drivesim.engine.records import kernel_view
 from drivesim.engine.settle import stand
 from drivesim.physics import body as rigid
-from drivesim.physics import motor, tyre
+from drivesim.physics import motor, supply, tyre
 
 
 @dataclass(frozen=True)
 class Stored:
-    """Energy held [J]: motion, height, pressed tyres, dragged treads, inductances and the bus's capacitance."""
+    """Energy held [J]: motion, height, tyres, treads, twisted frame, inductances, capacitances of bus and cells.
+
+    On soil the tyre's and the tread's share is counted as lost when it is put in.
+    """
 
     motion: float
     height: float
     tyres: float
     treads: float
+    frame: float
     magnetic: float
     bus: float
 
@@ -42,13 +46,20 @@ def stored_energy(model: Model) -> Stored:
     tyres = treads = magnetic = 0.0
     rot = rigid.rotation(b["q0"], b["q1"], b["q2"], b["q3"])
     for p, w in zip(model.wheels, model.states, strict=True):
-        depth = stand(p, rot, grid, model.ground.surface, b["x"], b["y"], b["z"])[2]
+        magnetic += motor.magnetic_energy(w["id"], w["iq"], p["inductance"])
         motion += 0.5 * p["inertia"] * w["spin"] ** 2
+        if w["soil"] > 0:
+            continue
+        depth = stand(p, rot, grid, model.ground.surface, b)[2]
         tyres += 0.5 * p["radial_stiffness"] * max(0.0, depth) ** 2
         treads += tyre.bristle_energy(
             w["ux"], w["uy"], p["tread_stiffness"], p["side_stiffness"], w["limit_x"], w["limit_y"]
         )
-        magnetic += motor.magnetic_energy(w["id"], w["iq"], p["inductance"])
+    motion += 0.5 * P["frame_mass"] * b["twist_rate"] ** 2
+    frame = 0.5 * P["frame_stiffness"] * b["twist"] ** 2
     height = float(P["mass"] * P["gravity"] * b["z"])
-    bus = float(0.5 * P["bus_capacitance"] * b["bus_voltage"] ** 2)
-    return Stored(float(motion), height, float(tyres), float(treads), float(magnetic), bus)
+    bus = supply.capacitor_energy(P["bus_capacitance"], b["bus_voltage"])
+    bus += supply.capacitor_energy(P["diffusion_capacitance"], b["diffusion_voltage"])
+    return Stored(
+        float(motion), height, float(tyres), float(treads), float(frame), float(magnetic), float(bus)
+    )

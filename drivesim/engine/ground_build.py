@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from drivesim.engine.ground_fields import axis, ground_fields
 from drivesim.engine.ground_spans import Span, spans
 from drivesim.errors import ScenarioError
 from drivesim.ground import dilation, roughness, shapes
@@ -17,7 +18,7 @@ from drivesim.scenario.ground_files import read_height_map, read_profile
 
 Array = NDArray[np.float64]
 
-MAX_CELLS = 20_000_000  # nodes of the height grid or the friction grid
+MAX_CELLS = 20_000_000  # nodes of the height grid
 MAX_WAVES = 20_000_000  # waves of one random field
 MAX_DILATION = 100_000_000_000  # nodes × nodes under the wheel: about ten seconds
 PROFILE_CELL = 0.25e-3  # widest spacing along a profile [m]
@@ -26,7 +27,6 @@ MAP_CELLS_PER_RADIUS = 10
 CELLS_PER_WAVE = 5  # of the shortest wave of a random field
 LEAST_CELLS_PER_RADIUS = 4  # coarser than this the wheel's roundness is lost
 LEAST_CELLS_PER_WAVE = 3
-FRICTION_CELL = 5e-3  # [m]
 LEAST_BAND_SHARE = 0.5  # of the variance a correlation length asks for (common practice, no source)
 
 #: which spawn key the draws of a kind start from; never renumber: it would change every random ground
@@ -39,7 +39,8 @@ class GroundArrays:
 
     heights: the ground itself [m], shape (nx, ny).
     surface: where a wheel's centre rides [m], shape (nx, ny).
-    friction: factor on the tyre's friction [1], shape (mx, my), on its own grid fx0, fy0, fdx, fdy [m].
+    fields: what else the ground is, shape (mx, my, 4), on its own grid fx0, fy0, fdx, fdy [m]; the last axis as in
+    drivesim.ground.surface: friction factor, hold, rolling factor, soil.
     features: the stretches that features and patches cover.
     """
 
@@ -49,7 +50,7 @@ class GroundArrays:
     y0: float
     dx: float
     dy: float
-    friction: Array
+    fields: Array
     fx0: float
     fy0: float
     fdx: float
@@ -73,12 +74,17 @@ class GroundArrays:
 
 
 def build_ground(
-    ground: model.Ground, wheel_radius: float, seed: np.random.SeedSequence, folder: str | Path = "."
+    ground: model.Ground,
+    wheel_radius: float,
+    seed: np.random.SeedSequence,
+    folder: str | Path = ".",
+    *,
+    spikes: bool = False,
 ) -> GroundArrays:
     """Return the arrays of ``ground`` for wheels of ``wheel_radius`` [m].
 
     seed: what random features draw from; each has its own share, which features of other kinds do not change,
-    and neither does the grid.  folder: what file names are relative to.
+    and neither does the grid.  folder: what file names are relative to.  spikes: do edges give hold?
     Raises ScenarioError for files that cannot be read and grids that would be too large or too coarse.
     """
     files = {
@@ -98,10 +104,10 @@ def build_ground(
         surface = np.repeat(centre[:, None], y.size, axis=1)
     else:
         surface = dilation.dilate(heights, dx, dy, wheel_radius)
-    friction, fx, fy = _friction(ground)
+    fields, fx, fy = ground_fields(ground, heights, x, y, spikes)
     return GroundArrays(
         heights, surface, float(x[0]), float(y[0]), dx, dy,
-        friction, float(fx[0]), float(fy[0]), float(fx[1] - fx[0]), float(fy[1] - fy[0]),
+        fields, float(fx[0]), float(fy[0]), float(fx[1] - fx[0]), float(fy[1] - fy[0]),
         spans(ground, wheel_radius, files),
     )  # fmt: skip
 
@@ -127,7 +133,7 @@ def _axes(ground: model.Ground, radius: float) -> tuple[Array, Array]:
     """Return the grid lines along x and y [m], which end exactly where the ground ends."""
     long, wide = ground.length + ground.behind, ground.width
     if not ground.features:
-        return _axis(-ground.behind, ground.length, long), _axis(-wide / 2, wide / 2, wide)
+        return axis(-ground.behind, ground.length, long), axis(-wide / 2, wide / 2, wide)
     profile = _alike_across(ground)
     finest = radius / MAP_CELLS_PER_RADIUS
     for feature in ground.features:
@@ -138,17 +144,9 @@ def _axes(ground: model.Ground, radius: float) -> tuple[Array, Array]:
     cell = ground.cell or finest
     _check_grid(ground, radius, cell, wide if profile else cell)
     return (
-        _axis(-ground.behind, ground.length, cell),
-        _axis(-wide / 2, wide / 2, wide if profile else cell),
+        axis(-ground.behind, ground.length, cell),
+        axis(-wide / 2, wide / 2, wide if profile else cell),
     )
-
-
-def _axis(first: float, last: float, cell: float) -> Array:
-    return np.linspace(first, last, _nodes(last - first, cell), dtype=np.float64)
-
-
-def _nodes(extent: float, cell: float) -> int:
-    return max(2, math.ceil(extent / cell * (1.0 - 1e-9)) + 1)
 
 
 def _check_grid(ground: model.Ground, radius: float, cell: float, cell_y: float) -> None:
@@ -266,22 +264,3 @@ def _rough(f: model.Roughness, x: Array, y: Array, rng: np.random.Generator, fie
             f"{LEAST_BAND_SHARE:.0%} or more: change shortest_wave or longest_wave"
         )
     return roughness.gaussian_field(x, y, f.rms, f.correlation_length, band, rng)
-
-
-def _friction(ground: model.Ground) -> tuple[Array, Array, Array]:
-    """Return the friction factors and the grid lines they stand on; later patches lie on top."""
-    long, wide = ground.length + ground.behind, ground.width
-    cell_x, cell_y = (FRICTION_CELL, FRICTION_CELL) if ground.patches else (long, wide)
-    if (nodes := (long / cell_x + 1.0) * (wide / cell_y + 1.0)) > MAX_CELLS:
-        raise ScenarioError(
-            f"ground.patches: found a ground of {long:.3g} m by {wide:.3g} m, which is {nodes / 1e6:.3g} "
-            f"million cells of {FRICTION_CELL * 1e3:.0f} mm, allowed are {MAX_CELLS / 1e6:.3g} million: "
-            "use a smaller ground"
-        )
-    x, y = _axis(-ground.behind, ground.length, cell_x), _axis(-wide / 2, wide / 2, cell_y)
-    factor = np.full((x.size, y.size), ground.friction_factor)
-    for patch in ground.patches:
-        rows = (patch.x[0] <= x) & (x <= patch.x[1])
-        columns = (patch.y[0] <= y) & (y <= patch.y[1])
-        factor[np.ix_(rows, columns)] = ground.friction_factor * patch.factor
-    return factor, x, y

@@ -4,20 +4,34 @@ Semi-implicit: forces from the present pose, then velocities, then poses.  Plain
 allocated in the loop, nothing random; a run that needs attention returns early with its status.
 """
 
-from math import tau
-
 from drivesim._compile import compiled
-from drivesim.drive.controller import sample
-from drivesim.engine.records import COLLAPSED, LEFT_GROUND, NOT_FINITE, OVERTURNED, RUNNING, STUCK
+from drivesim.drive.controller import apply_pending, due, sample
+from drivesim.drive.coordination import INDEPENDENT, coordinate
+from drivesim.engine.press import press
+from drivesim.engine.recorder import (
+    note_progress,
+    record,
+    record_angles,
+    record_body,
+    record_fighting,
+    write_row,
+)
+from drivesim.engine.records import (
+    COLLAPSED,
+    LEFT_GROUND,
+    NOT_FINITE,
+    ON,
+    OVERTURNED,
+    RUNNING,
+    STUCK,
+    WATCHED,
+)
 from drivesim.engine.wheel_step import (
     advance_command,
-    along_command,
     drive,
     follow,
     move,
     place,
-    press,
-    record,
     spin,
 )
 from drivesim.physics import body as rigid
@@ -28,29 +42,44 @@ EMPTY_BUS = 0.05  # of the open-circuit voltage; below it nothing runs any more
 
 
 @compiled
-def advance(params, wheels, grid, surface, friction, table, bodies, states, contacts, means, logs, until):
+def advance(
+    params,
+    wheels,
+    soils,
+    grid,
+    surface,
+    fields,
+    table,
+    noise,
+    watches,
+    bodies,
+    states,
+    contacts,
+    flat,
+    means,
+    logs,
+    until,
+):
     """Advance one run to tick ``until`` or to the first thing that needs attention; return the status.
 
     params, bodies: one record each (BODY, BODY_STATE) in arrays of length 1; wheels, states, contacts: one record
-    a wheel; grid, surface, friction: the ground; table: (2, k) open-circuit voltages; means: (body, wheel) sums of
-    the recording interval; logs: (body, wheel) recorded rows, (rows, channels) and (rows, wheels, channels).
+    a wheel; soils: SOIL records; grid, surface, fields: the ground; table: (3, k) state of charge, open-circuit
+    volts, factor on the resistance; noise: (2, draws) uniform and normal draws; watches: WATCH records;
+    flat: (bodies, states) as plain floats; means: (body, wheel) sums of the recording interval; logs: (body, wheel)
+    recorded rows, (rows, channels) and (rows, wheels, channels).
     """
     P, b, g = params[0], bodies[0], grid[0]
-    table_soc, table_voltage = table[0], table[1]
     body_mean, wheel_means, body_sums, wheel_sums = means
     m = body_mean[0]
+    uniform, normal = noise[0], noise[1]
     dt = P.dt
     status = RUNNING
     while b.tick < until and status == RUNNING:
         time = b.tick * dt
-        for i in range(wheels.shape[0]):
-            advance_command(states[i], dt)
-            if b.tick % wheels[i].sample_ticks == 0:
-                limit = wheels[i].modulation * b.bus_voltage
-                sample(wheels[i], states[i], states[i].spin - contacts[i].body_rate, limit, time)
+        control(P, b, wheels, states, contacts, time)
         rot = rigid.rotation(b.q0, b.q1, b.q2, b.q3)
         force_x, force_y, force_z = 0.0, 0.0, -P.mass * P.gravity
-        torque_x, torque_y, torque_z = 0.0, 0.0, 0.0
+        torque_x, torque_y, torque_z, twist_force = 0.0, 0.0, 0.0, 0.0
         constant_power, resistive_power = P.electronics, 0.0
         for i in range(wheels.shape[0]):
             p, w, c = wheels[i], states[i], contacts[i]
@@ -58,32 +87,38 @@ def advance(params, wheels, grid, surface, friction, table, bodies, states, cont
             if c.outside > 0.0:
                 status = LEFT_GROUND
             move(p, w, c, b, rot)
-            press(p, w, c, g, friction, depth)
-            drive(p, w, c, b, dt)
+            press(p, w, c, g, fields, soils, depth, dt)
+            drive(p, w, c, b, time, dt)
             reaction = spin(p, w, c, dt)
             force_x += c.force_x
             force_y += c.force_y
             force_z += c.force_z
+            twist_force += p.twist * (c.force_x * rot[2] + c.force_y * rot[5] + c.force_z * rot[8])
             mx, my, mz = rigid.cross(c.arm_x, c.arm_y, c.arm_z, c.force_x, c.force_y, c.force_z)
             torque_x += mx + c.couple_x + reaction * c.axle_x
             torque_y += my + c.couple_y + reaction * c.axle_y
             torque_z += mz + c.couple_z + reaction * c.axle_z
             constant_power += c.bus_power - c.resistive_power
             resistive_power += c.resistive_power
-        speed = b.vx * rot[0] + b.vy * rot[3] + b.vz * rot[6]
+        b.speed = b.vx * rot[0] + b.vy * rot[3] + b.vz * rot[6]
         move_body(P, b, rot, force_x, force_y, force_z, torque_x, torque_y, torque_z)
+        if P.frame_mass > 0.0:
+            twist_frame(P, b, twist_force)
         b.tick += 1
         for i in range(wheels.shape[0]):
-            follow(wheels[i], states[i], contacts[i], b, rot, b.tick * dt, P.ambient, dt)
-        current, collapsed = draw(P, b, table_soc, table_voltage, constant_power, resistive_power)
+            follow(wheels[i], states[i], contacts[i], b, rot, uniform, normal, b.tick * dt, P.ambient, dt)
+        collapsed = draw(P, b, table, constant_power, resistive_power)
         progress, commanded = note_progress(P, b, wheels, states, contacts)
-        record_body(P, b, rot, m, speed, current, progress, commanded)
+        record_body(P, b, rot, m, progress, commanded)
         record_fighting(m, states, contacts)
         for i in range(wheels.shape[0]):
             record(wheels[i], states[i], contacts[i], wheel_means[i])
         b.sampled += 1
         if b.sampled == P.record_ticks:
+            record_angles(b, m)
             write_row(b, body_sums, wheel_sums, logs[0], logs[1])
+        if watch(watches, flat[0], flat[1]):
+            status = WATCHED
         if collapsed:
             status = COLLAPSED
         if rot[8] < P.overturned_cos:
@@ -91,10 +126,40 @@ def advance(params, wheels, grid, surface, friction, table, bodies, states, cont
         if P.recover_ticks > 0 and b.recovery_asked == 0 and b.stuck_for >= P.recover_ticks * dt:
             b.recovery_asked = 1
             status = STUCK
-        motion = b.vx + b.vy + b.vz + b.wx + b.wy + b.wz
+        motion = b.vx + b.vy + b.vz + b.wx + b.wy + b.wz + b.twist_rate
         if not abs(motion + b.bus_voltage + torque_x + torque_y + torque_z) < RUNAWAY:
             status = NOT_FINITE
     return status
+
+
+@compiled
+def control(P, b, wheels, states, contacts, time):
+    """Let the commands, the host and each wheel's controller do what is due at this tick."""
+    if P.coordination != INDEPENDENT and b.tick % P.coordination_ticks == 0:
+        coordinate(P, b, wheels, states, P.coordination_ticks * P.dt)
+    for i in range(wheels.shape[0]):
+        p, w = wheels[i], states[i]
+        advance_command(w, P.dt)
+        if w.powered != ON:
+            w.next_sample = b.tick + 1.0
+            continue
+        if due(p, w, b.tick):
+            sample(p, w, w.spin - contacts[i].body_rate, p.modulation * b.bus_voltage, time, b.tick)
+        if p.latency_ticks > 0.0:
+            apply_pending(p, w, b.tick)
+
+
+@compiled
+def watch(watches, body_values, wheel_values):
+    """Disarm and mark the watched limits that are crossed now; tell whether there is one."""
+    fired = False
+    for i in range(watches.shape[0]):
+        q = watches[i]
+        if q.armed == 1:
+            value = body_values[0, q.field] if q.wheel < 0 else wheel_values[q.wheel, q.field]
+            if q.sign * (value - q.threshold) > 0.0:
+                q.armed, q.fired, fired = 0, 1, True
+    return fired
 
 
 @compiled
@@ -120,94 +185,46 @@ def move_body(P, b, rot, force_x, force_y, force_z, torque_x, torque_y, torque_z
 
 
 @compiled
-def draw(P, b, table_soc, table_voltage, constant_power, resistive_power):
-    """Draw the step's power from the battery; return its current [A] and whether it collapsed."""
-    E = supply.open_circuit(b.state_of_charge, table_soc, table_voltage)
-    R = P.battery_resistance
-    V = supply.advance_bus(b.bus_voltage, E, R, P.bus_capacitance, constant_power, resistive_power, P.dt)
+def twist_frame(P, b, force):
+    """Advance how far the frame is twisted under the wheels' ``force`` [N] along its pattern + − − +."""
+    before = b.twist_rate
+    b.twist_rate = rigid.damped_velocity(
+        before, force - P.frame_stiffness * b.twist, P.frame_damping, P.frame_mass, P.dt
+    )
+    b.twist += b.twist_rate * P.dt
+    b.frame_loss += P.frame_damping * b.twist_rate * 0.5 * (before + b.twist_rate) * P.dt
+
+
+@compiled
+def draw(P, b, table, constant_power, resistive_power):
+    """Draw the step's power from the battery; tell whether the supply collapsed."""
+    row, part = supply.charge_row(b.state_of_charge, table[0])
+    E = supply.interpolate(table[1], row, part) - P.voltage_drop
+    R = P.battery_resistance * supply.interpolate(table[2], row, part)
+    inner = E - b.diffusion_voltage
+    V = supply.advance_bus(b.bus_voltage, inner, R, P.bus_capacitance, constant_power, resistive_power, P.dt)
     if V == supply.COLLAPSED:
-        return 0.0, True
+        if P.lockout == 0.0:
+            return True
+        # on its way down to the lockout everything draws less and less
+        V = supply.advance_bus(
+            b.bus_voltage, inner, R, P.bus_capacitance, 0.0, constant_power + resistive_power, P.dt
+        )
     b.bus_voltage = V
-    current = (E - b.bus_voltage) / R
+    current = (inner - V) / R
+    b.battery_current = current
     b.state_of_charge -= current * P.dt / P.capacity
     b.chemical_energy += E * current * P.dt
-    b.battery_loss += R * current * current * P.dt
+    loss = R * current * current
+    if P.diffusion_resistance > 0.0:
+        before = b.diffusion_voltage
+        b.diffusion_voltage = supply.diffusion_step(
+            before, current, P.diffusion_resistance, P.diffusion_decay
+        )
+        held = supply.capacitor_energy(P.diffusion_capacitance, b.diffusion_voltage)
+        held -= supply.capacitor_energy(P.diffusion_capacitance, before)
+        loss += before * current - held / P.dt
+    b.battery_loss += loss * P.dt
     b.electronics_loss += P.electronics * P.dt
-    return current, b.bus_voltage < EMPTY_BUS * E or b.state_of_charge <= 0.0
-
-
-@compiled
-def note_progress(P, b, wheels, states, contacts):
-    """Return progress and commanded progress [m/s], and run the clock of being stuck.
-
-    The clock starts anew whenever the rover has come farther than it would at ``stuck_share`` of the command
-    since then (counted over one to two ``stuck_after``): shaking on the spot does not count as moving.
-    """
-    progress = 0.0
-    commanded = 0.0
-    for i in range(wheels.shape[0]):
-        progress += along_command(states[i].command, contacts[i].hub_speed)
-        commanded += abs(states[i].command) * wheels[i].radius
-    progress /= wheels.shape[0]
-    commanded /= wheels.shape[0]
-    b.crept += progress * P.dt
-    b.stuck_for += P.dt
-    if commanded == 0.0 or abs(b.crept) > P.stuck_share * commanded * min(
-        max(P.stuck_after, b.stuck_for), 2.0 * P.stuck_after
-    ):
-        b.crept = 0.0
-        b.stuck_for = 0.0
-    return progress, commanded
-
-
-@compiled
-def record_body(P, b, rot, m, speed, current, progress, commanded):
-    """Add the body's present values to the sums of the recording interval."""
-    roll, pitch, yaw = rigid.roll_pitch_yaw(b.q0, b.q1, b.q2, b.q3)
-    turned = yaw - b.yaw
-    b.yaw += turned - tau * round(turned / tau)
-    m.x += b.x
-    m.y += b.y
-    m.z += b.z
-    m.roll += roll
-    m.pitch += pitch
-    m.yaw += b.yaw
-    m.speed += speed
-    m.turn_rate += rot[6] * b.wx + rot[7] * b.wy + rot[8] * b.wz
-    m.progress_speed += progress
-    m.commanded_progress += commanded
-    m.stuck += 1.0 if b.stuck_for >= P.stuck_after else 0.0
-    m.bus_voltage += b.bus_voltage
-    m.battery_current += current
-    m.state_of_charge += b.state_of_charge
-
-
-@compiled
-def record_fighting(m, states, contacts):
-    """Add what the wheels do against each other, along their own commanded directions."""
-    force_sizes = force_sum = power_sizes = power_sum = 0.0
-    for i in range(states.shape[0]):
-        force = along_command(states[i].command, states[i].drive_force)
-        power = states[i].drive_force * contacts[i].hub_speed
-        force_sizes += abs(force)
-        force_sum += force
-        power_sizes += abs(power)
-        power_sum += power
-    m.circulating_force += rigid.circulating(force_sizes, abs(force_sum))
-    m.circulating_power += rigid.circulating(power_sizes, abs(power_sum))
-    m.drive_power += power_sizes
-
-
-@compiled
-def write_row(b, body_sums, wheel_sums, body_log, wheel_log):
-    """Write the means of the interval as the next row and clear the sums (flat views of the records)."""
-    if b.rows < body_log.shape[0]:
-        for j in range(body_sums.shape[0]):
-            body_log[b.rows, j] = body_sums[j] / b.sampled
-        for i in range(wheel_sums.shape[0]):
-            for j in range(wheel_sums.shape[1]):
-                wheel_log[b.rows, i, j] = wheel_sums[i, j] / b.sampled
-        b.rows += 1
-    body_sums[:] = 0.0
-    wheel_sums[:] = 0.0
-    b.sampled = 0
+    empty = b.bus_voltage < EMPTY_BUS * E and P.lockout == 0.0
+    return empty or b.state_of_charge <= 0.0

@@ -20,9 +20,12 @@ class Model:
     names: tuple[str, ...]
     params: np.ndarray
     wheels: np.ndarray
+    soils: np.ndarray
     grid: np.ndarray
     ground: GroundArrays
     table: np.ndarray
+    noise: np.ndarray
+    watches: np.ndarray
     bodies: np.ndarray
     states: np.ndarray
     contacts: np.ndarray
@@ -37,8 +40,11 @@ class Model:
         view = records.kernel_view
         return (
             (
-                view(self.params), view(self.wheels), view(self.grid), self.ground.surface, self.ground.friction,
-                self.table, view(self.bodies), view(self.states), view(self.contacts),
+                view(self.params), view(self.wheels), view(self.soils),
+                view(self.grid), self.ground.surface, self.ground.fields,
+                self.table, self.noise, view(self.watches),
+                view(self.bodies), view(self.states), view(self.contacts),
+                (_flat(self.bodies), _flat(self.states)),
                 (view(body_sums), view(wheel_sums), _flat(body_sums)[0], _flat(wheel_sums)),
                 (_flat(body_log), _flat(wheel_log)),
             ),

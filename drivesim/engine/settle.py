@@ -10,7 +10,7 @@ import numpy as np
 from drivesim.engine.kernel import advance
 from drivesim.engine.model import Model
 from drivesim.engine.records import RUNNING, kernel_view
-from drivesim.engine.wheel_step import touch
+from drivesim.engine.touch import touch
 from drivesim.ground.surface import height_and_slopes
 from drivesim.physics.body import rotation
 
@@ -33,9 +33,12 @@ def settle(model: Model) -> None:
     trial = copy.copy(model)
     trial.params, trial.wheels = model.params.copy(), model.wheels.copy()
     trial.bodies, trial.states = model.bodies.copy(), model.states.copy()
-    trial.contacts = model.contacts.copy()
+    trial.contacts, trial.watches = model.contacts.copy(), model.watches[:0].copy()
     trial.params["record_ticks"] = np.iinfo(np.int64).max
-    trial.params["recover_ticks"] = trial.params["electronics"] = 0
+    trial.params["recover_ticks"] = trial.params["electronics"] = trial.params["coordination"] = 0
+    trial.params["frame_damping"] = (
+        2 * WELL_DAMPED * np.sqrt(model.params["frame_stiffness"] * model.params["frame_mass"])
+    )
     share = float(model.params["mass"][0]) / len(model.names)
     held = trial.wheels
     held["driven"], held["bearing_dry"] = 0, BLOCKED
@@ -49,10 +52,10 @@ def settle(model: Model) -> None:
     status = advance(*(*arguments, round(STILL_AFTER / model.step)))
     slid = math.hypot(*(trial.bodies[axis][0] - model.bodies[axis][0] for axis in "xy"))
     if status == RUNNING and slid < SLID:
-        for name in ("x", "y", "z", "q0", "q1", "q2", "q3"):
+        for name in ("x", "y", "z", "q0", "q1", "q2", "q3", "twist"):
             model.bodies[name] = trial.bodies[name]
-        model.states["ux"], model.states["uy"] = trial.states["ux"], trial.states["uy"]
-        model.states["limit_x"], model.states["limit_y"] = trial.states["limit_x"], trial.states["limit_y"]
+        for name in ("ux", "uy", "limit_x", "limit_y", "soil", "sinkage"):
+            model.states[name] = trial.states[name]
 
 
 def stand_upright(model: Model) -> None:
@@ -118,7 +121,8 @@ def _energy(
     gradient = np.array([weight, 0.0, 0.0])
     curvature = np.eye(3) * 1e-6 * wheels["radial_stiffness"].max()
     for p in wheels:
-        arm, normal, depth = stand(p, rot, grid, surface, body["x"], body["y"], z)
+        body["z"] = z
+        arm, normal, depth = stand(p, rot, grid, surface, body)
         if depth <= 0:
             continue
         # how the depth grows with height, roll about the heading and pitch about the axle
@@ -132,16 +136,23 @@ def _energy(
 
 
 def stand(
-    p: np.void, rot: tuple[float, ...], grid: np.void, surface: np.ndarray, x: float, y: float, z: float
+    p: np.void, rot: tuple[float, ...], grid: np.void, surface: np.ndarray, body: np.void
 ) -> tuple[np.ndarray, np.ndarray, float]:
     """Return a wheel's arm [m], the ground's normal under its hub (world axes) and the depth of contact [m]."""
     matrix = np.array(rot).reshape(3, 3)
     arm, axle = (
-        matrix @ np.array([p["x"], p["y"], p["z"]]),
+        matrix @ np.array([p["x"], p["y"], p["z"] + p["twist"] * body["twist"]]),
         matrix @ np.array([p["axle_x"], p["axle_y"], 0.0]),
     )
     n_x, n_y, n_z, depth, _ = touch(
-        p["radius"], axle[0], axle[1], x + arm[0], y + arm[1], z + arm[2], grid, surface
+        p["radius"],
+        axle[0],
+        axle[1],
+        body["x"] + arm[0],
+        body["y"] + arm[1],
+        body["z"] + arm[2] + p["hub_lower"],
+        grid,
+        surface,
     )
     return arm, np.array([n_x, n_y, n_z]), float(depth)
 

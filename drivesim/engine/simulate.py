@@ -16,11 +16,13 @@ from drivesim.engine.build import build
 from drivesim.engine.energy import Stored, stored_energy
 from drivesim.engine.kernel import advance
 from drivesim.engine.model import Model
+from drivesim.engine.recovery import Try
 from drivesim.engine.timeline import Event, Timeline
 from drivesim.scenario.scenario import Scenario
 
 REPORT_EVERY = 0.5  # simulated seconds between progress reports
 
+GOES_ON = (records.RUNNING, records.STUCK, records.WATCHED)
 ENDINGS = {
     records.RUNNING: ("finished", "the time was up"),
     records.OVERTURNED: ("overturned", "the rover tipped over"),
@@ -32,7 +34,7 @@ ENDINGS = {
 
 @dataclass
 class Recording:
-    """What one run left: rows of interval means, events, how it ended, and the energy counted at every step.
+    """What one run left: rows of interval means, events, tries of the recovery, how it ended, energy counted.
 
     ``time`` (rows,) [s] is the middle of each row's interval; ``body`` (rows,) and ``wheels`` (rows, wheels) are
     structured arrays with the fields of ``drivesim.engine.channels``.
@@ -44,6 +46,7 @@ class Recording:
     body: np.ndarray
     wheels: np.ndarray
     events: list[Event]
+    tries: list[Try]
     ending: str
     end_time: float
     stored_before: Stored
@@ -67,34 +70,34 @@ def run_model(model: Model, progress: Callable[[float], None] | None = None) -> 
     """Run a built model (its state records are advanced in place)."""
     scenario = model.scenario
     end = max(1, round(scenario.duration / model.step))
+    stored_before = stored_energy(model)
+    timeline = Timeline(model)  # also sets what the kernel watches
     arguments, body_log, wheel_log = model.kernel_arguments(
         max(1, end // int(model.params["record_ticks"][0]))
     )
-    stored_before = stored_energy(model)
-    timeline = Timeline(model)
     report = max(1, round(REPORT_EVERY / model.step))
     started = time.perf_counter()
     body = model.bodies[0]
     status = records.RUNNING
-    while body["tick"] < end and status in (records.RUNNING, records.STUCK):
+    while body["tick"] < end and status in GOES_ON:
         tick = int(body["tick"])
         timeline.run_due(tick)
         until = int(min(timeline.env.peek(), end, tick + report))
         status = advance(*(*arguments, until))
-        if status == records.STUCK:
+        if status in (records.STUCK, records.WATCHED):
             timeline.run_due(int(body["tick"]))
-            timeline.report_stuck()
+            timeline.attend()
         if progress is not None:
             progress(body["tick"] * model.step)
     wall = time.perf_counter() - started
-    ending, words = ENDINGS[records.RUNNING if status == records.STUCK else status]
+    ending, words = ENDINGS[records.RUNNING if status in GOES_ON else status]
     end_time = float(body["tick"] * model.step)
-    timeline.events.append(Event(end_time, "end", f"{ending}: {words}"))
+    timeline.events.append(Event(end_time, "end", words, ending))
     filled = int(body["rows"])
     interval = float(model.params["record_ticks"][0] * model.step)
     return Recording(
         scenario, model, (np.arange(filled) + 0.5) * interval, body_log[:filled], wheel_log[:filled],
-        timeline.events, ending, end_time, stored_before, stored_energy(model), wall, versions(),
+        timeline.events, timeline.tries, ending, end_time, stored_before, stored_energy(model), wall, versions(),
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from drivesim.physics import motor
 
 STEP_SHARE = 0.15  # step × fastest angular frequency
 LARGEST_SHARE = 1.0  # a step given by hand may be coarse, not meaningless
-LONGEST_STEP = 4e-4  # s; the controllers' and the bus's own dynamics want no longer one
+LONGEST_STEP = 5e-4  # s; the controllers' and the bus's own dynamics want no longer one
 SHORTER = 16  # times shorter than that sample times may make it; what is left is rounded to whole steps
 MOST_STEPS = 100_000_000  # of one run: a few minutes
 NANOSECONDS = 1_000_000_000
@@ -41,6 +41,9 @@ def fastest_mode(body: np.void, wheels: np.ndarray, bus_voltage: float) -> tuple
         "tread damping": (wheels["tread_damping"] * at_tread).max(),
         "motor": max(_motor_rate(w, bus_voltage) for w in wheels),
     }
+    if body["frame_mass"] > 0:
+        modes["frame's twist"] = math.sqrt((body["frame_stiffness"] + k.sum()) / body["frame_mass"])
+        modes["damping of the frame's twist"] = (body["frame_damping"] + c.sum()) / body["frame_mass"]
     name = max(modes, key=modes.__getitem__)
     return float(modes[name]), name
 

@@ -28,7 +28,10 @@ def ball_offsets(dx: float, dy: float, radius: float) -> tuple[NDArray[np.int64]
 def dilate(z: Array, dx: float, dy: float, radius: float) -> Array:
     """Return where the centre of a ball of ``radius`` rides over heights z [m], both of shape (nx, ny)."""
     offsets, rise = ball_offsets(dx, dy, radius)
-    return _dilate(np.ascontiguousarray(z, dtype=np.float64), offsets, rise)
+    heights = np.ascontiguousarray(z, dtype=np.float64)
+    out = heights + rise[0]  # the first offset is the centre
+    _dilate(heights, heights.max(axis=1), offsets, rise, out)
+    return out
 
 
 def dilate_profile(z: Array, dx: float, radius: float) -> Array:
@@ -37,23 +40,19 @@ def dilate_profile(z: Array, dx: float, radius: float) -> Array:
 
 
 @compiled
-def _dilate(z: Array, offsets: NDArray[np.int64], rise: Array) -> Array:
-    """Dilate row by row; a row too low to lift any point of this one is passed over."""
+def _dilate(z: Array, highest: Array, offsets: NDArray[np.int64], rise: Array, out: Array) -> None:
+    """Dilate row by row into ``out``; a row too low to lift any point of this one is passed over."""
     nx = z.shape[0]
-    out = np.empty_like(z)
-    highest = np.empty(nx)
-    for i in range(nx):
-        highest[i] = z[i].max()
     for i in range(nx):
         row = out[i]
-        row[:] = z[i] + rise[0]  # the first offset is the centre
-        lowest = row.min()
+        lowest = row[0]
+        for value in row:
+            lowest = min(lowest, value)
         for k in range(1, rise.size):
             source, shift = i + offsets[k, 0], offsets[k, 1]
             if source < 0 or source >= nx or highest[source] + rise[k] <= lowest:
                 continue
             _raise(row, z[source], shift, rise[k])
-    return out
 
 
 @compiled

@@ -1,4 +1,4 @@
-"""Compiled lookups of height, slope, normal and friction on a grid; imports only the compiler.
+"""Compiled lookups of height, slope, normal and kind of ground on a grid; imports only the compiler.
 
 Grids are C-contiguous arrays of shape (nx, ny), both at least 2, whose node [0, 0] lies at (x0, y0) and whose
 nodes are dx and dy apart [m].
@@ -12,6 +12,10 @@ from numpy.typing import NDArray
 from drivesim._compile import compiled
 
 Array = NDArray[np.float64]
+
+#: what a node's fields hold: factor on the tyre's friction, hold for spikes (0 to 1), factor on the rolling
+#: resistance, and which soil (0: hard ground)
+FRICTION, HOLD, ROLLING, SOIL = range(4)
 
 
 @compiled
@@ -51,10 +55,10 @@ def is_inside(nx: int, ny: int, x0: float, y0: float, dx: float, dy: float, x: f
 
 
 @compiled
-def friction_at(f: Array, x0: float, y0: float, dx: float, dy: float, x: float, y: float) -> float:
-    """Return the friction factor [1] of the node nearest to (x, y) [m], also from beyond the border."""
-    mx, my = f.shape
+def node_at(fields: Array, x0: float, y0: float, dx: float, dy: float, x: float, y: float) -> tuple[int, int]:
+    """Return the indices of the node of ``fields`` nearest to (x, y) [m], also from beyond the border."""
+    mx, my = fields.shape[0], fields.shape[1]
     u, v = (x - x0) / dx + 0.5, (y - y0) / dy + 0.5
     i = int(min(u, mx - 1.0)) if u > 0.0 else 0
     j = int(min(v, my - 1.0)) if v > 0.0 else 0
-    return f[i, j]
+    return i, j

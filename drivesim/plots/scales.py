@@ -19,9 +19,7 @@ def even_load(run: Run) -> float:
 
 def even_friction(run: Run) -> float:
     """Return what friction holds under an even share of the weight [N], tyre and ground as written."""
-    return float(
-        even_load(run) * run.scenario.rover.wheel.tyre.friction * run.scenario.ground.friction_factor
-    )
+    return float(even_load(run) * run.scenario.rover.wheel.tyre.friction * run.scenario.ground.friction)
 
 
 def most_circulating(run: Run) -> float:

@@ -20,7 +20,7 @@ from drivesim import load_scenario
 from drivesim.engine.build import build
 from drivesim.engine.model import Model
 from drivesim.engine.records import as_record_array
-from drivesim.ground.surface import friction_at, height_and_slopes, unit_normal
+from drivesim.ground.surface import FRICTION, height_and_slopes, node_at, unit_normal
 from drivesim.physics import body as rigid
 from drivesim.physics import contact, heat, motor, supply, tyre
 from drivesim.physics.winding import resistance_at
@@ -80,10 +80,12 @@ def rhs(t: float, y: np.ndarray, model: Model, wheels: list, grid, P, steady: bo
         slip = hub_velocity + np.cross(turning, -p.radius * n)
         slip_x, slip_y = slip @ forward, slip @ side
         N = contact.normal_force((h - hub[2]) * n[2], -hub_velocity @ n, p.radial_stiffness, p.radial_damping)
-        factor = friction_at(
-            model.ground.friction, grid.friction_x0, grid.friction_y0, grid.friction_dx, grid.friction_dy,
-            hub[0], hub[1],
+        foot = hub - p.radius * n
+        node = node_at(
+            model.ground.fields, grid.friction_x0, grid.friction_y0, grid.friction_dx, grid.friction_dy,
+            foot[0], foot[1],
         )  # fmt: skip
+        factor = model.ground.fields[(*node, FRICTION)]
         mu = factor * tyre.stribeck_friction(
             math.hypot(slip_x, slip_y), p.friction, p.sliding_friction, p.stribeck_speed
         )

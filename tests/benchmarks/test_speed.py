@@ -67,7 +67,9 @@ def table():
 
 
 def test_kernel_speed():
-    for path in (SCENARIOS / "rubble_speed_loop.yaml", SCENARIOS / "rubble_locked.yaml", SMOOTH):
+    here = Path(__file__).parent
+    plain = (SCENARIOS / "rubble_speed_loop.yaml", SCENARIOS / "rubble_locked.yaml", SMOOTH)
+    for path in (*plain, here / "everything.yaml", here / "everything_on_soil.yaml"):
         factor = kernel(path)
         ROWS.append(f"| kernel, `{path.name}`, one core | {factor:.0f} × real time |")
         assert factor > 0

@@ -56,6 +56,7 @@ IDEAL: dict[str, Any] = {
     },
     "ground": {"length": "3 m", "behind": "3 m", "width": "3 m"},
     "drive": {"strategy": "fixed_voltage", "voltage_per_speed": "0.014 V*s/rad", "sensor": {"kind": "ideal"}},
+    "start": {"rotors": "aligned"},
     "commands": [{"at": "0 s", "forward": "0 m/s"}],
     "duration": "1 s",
 }

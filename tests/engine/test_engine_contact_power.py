@@ -9,8 +9,10 @@ from drivesim import scenario_from_text
 from drivesim.analysis.ledger import ledger
 from drivesim.engine import records
 from drivesim.engine.build import build
+from drivesim.engine.press import press
 from drivesim.engine.simulate import run_model
-from drivesim.engine.wheel_step import move, place, press
+from drivesim.engine.wheel_step import move, place
+from drivesim.ground.surface import SOIL
 from drivesim.physics.body import rotation
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -24,7 +26,9 @@ def ground():
     grid = np.zeros(1, records.GRID)
     for name, value in {"dx": CELL, "dy": 1.0, "y0": -1.0, "friction_dx": 1.0, "friction_dy": 1.0}.items():
         grid[name] = value
-    return surface, grid[0], np.ones((2, 2))
+    fields = np.ones((2, 2, 4))
+    fields[..., SOIL] = 0.0
+    return surface, grid[0], fields
 
 
 def wheel_and_body(rng):
@@ -35,7 +39,7 @@ def wheel_and_body(rng):
     fixed = {
         "radius": RADIUS, "axle_x": 0.1, "axle_y": 0.995, "x": 0.1, "y": 0.06, "z": -0.01, "radial_stiffness": 3e3,
         "friction": 0.8, "sliding_friction": 0.8, "stribeck_speed": 0.05, "side_friction_ratio": 1.0,
-        "tread_stiffness": 2e3, "side_stiffness": 2e3,
+        "tread_stiffness": 2e3, "side_stiffness": 2e3, "width": 0.02, "lug_height": 0.003, "twist": -1.0,
     }  # fmt: skip
     for name, value in fixed.items():
         p[name] = value
@@ -47,28 +51,38 @@ def wheel_and_body(rng):
     b["x"], b["y"], b["z"] = 0.5 + rng.normal(0, 0.003) - arm[0], -arm[1], RADIUS - 0.002 - arm[2]
     for name in ("vx", "vy", "vz", "wx", "wy", "wz"):
         b[name] = rng.normal()
+    b["twist_rate"] = 0.1 * rng.normal()
     w["spin"], w["ux"], w["uy"] = 10 * rng.normal(), *rng.normal(0, 1e-4, 2)
     return p[0], w[0], c[0], b[0], rotation(*q)
 
 
-def test_power_in_equals_power_out():
-    """F·v + M·Ω − r·F·spin = −N·(depth rate) + F·(slip along) + S·(slip across): mechanics, no model in it."""
+@pytest.mark.parametrize("soil", [0, 1])
+def test_power_in_equals_power_out(soil):
+    """F·v + M·Ω − r·F·spin = −N·(depth rate) + F·(slip along) + S·(slip across) + drag·v: mechanics, no model in it.
+
+    The frame twists under the wheel, and on soil the drag acts at the hub.
+    """
     rng = np.random.default_rng(1)
-    surface, grid, friction = ground()
+    surface, grid, fields = ground()
+    fields[..., SOIL] = soil
+    sand = np.array([(1.1, 990.0, 1528430.0, 1040.0, 0.53, 0.01)], records.SOIL)
     corners = 0
     for _ in range(500):
         p, w, c, b, rot = wheel_and_body(rng)
         depth = place(p, c, b, rot, grid, surface)
         move(p, w, c, b, rot)
-        press(p, w, c, grid, friction, depth)
+        press(p, w, c, grid, fields, sand, depth, 1e-4)
         corners += c["grip"] > 1.0001
         turning = np.array(rot).reshape(3, 3) @ [b["wx"], b["wy"], b["wz"]]
         hub = np.array([b["vx"], b["vy"], b["vz"]]) + np.cross(turning, [c["arm_x"], c["arm_y"], c["arm_z"]])
+        hub += p["twist"] * b["twist_rate"] * np.array(rot).reshape(3, 3)[:, 2]
         force = np.array([c["force_x"], c["force_y"], c["force_z"]])
         couple = np.array([c["couple_x"], c["couple_y"], c["couple_z"]])
-        given = force @ hub + couple @ turning - c["rolling_radius"] * w["drive_force"] * w["spin"]
+        tread = w["drive_force"] - c["soil_drag"]
+        given = force @ hub + couple @ turning - c["rolling_radius"] * tread * w["spin"]
         taken = (
-            w["drive_force"] * c["slip_x"]
+            tread * c["slip_x"]
+            + c["soil_drag"] * c["hub_speed"]
             + w["side_force"] * c["slip_y"]
             - w["normal_load"] * c["depth_rate"]
         )

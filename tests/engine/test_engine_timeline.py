@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from engine_rovers import FOREVER, IN_THE_AIR, each_wheel, held_up, ideal, standing_on_a_slope
+from engine_rovers import IN_THE_AIR, held_up, ideal, standing_on_a_slope
 
 from drivesim.engine.build import build
 from drivesim.engine.simulate import run_model, simulate
@@ -56,57 +56,6 @@ def test_what_is_due_at_the_end_does_not_happen():
     assert recording.wheels["commanded_speed"][-1, 0] == 1.0
     assert recording.time.size == 100
     assert (recording.ending, recording.end_time) == ("finished", 0.1)
-
-
-#: a rover that cannot move: its wheels are blocked
-BLOCKED = each_wheel("extra_drag", (f"{FOREVER} N*m",) * 4) | {
-    "step": f"{DT} s",
-    "record_every": f"{DT} s",
-    "rover.wheel.tyre.slip_stiffness": "4 N",
-    "commands": [{"at": "0 s", "forward": "0.2 m/s"}],
-    "recovery": {"stuck_for": "0.5 s", "back_off": "0.2 s", "speed": "0.1 m/s", "tries": 2},
-    "duration": "2.5 s",
-}
-
-
-def test_the_driver_backs_off_as_often_as_allowed_and_then_gives_up():
-    """Stuck after 0.5 s, back for 0.2 s, twice; stuck a third time he leaves it."""
-    recording = simulate(ideal(BLOCKED))
-    told = [(event.time, event.text) for event in recording.events if event.kind == "recovery"]
-    assert [text.split(":")[0] for _, text in told] == ["try 1 of 2", "try 2 of 2", "given up"]
-    assert [time for time, _ in told] == pytest.approx([0.5, 1.2, 1.9], abs=3.5 * DT)
-    speed = recording.wheels["commanded_speed"][:, 0]
-    first = round(told[0][0] / DT)
-    assert np.array_equal(speed[:first], np.full(first, 4.0))
-    assert np.array_equal(speed[first : first + 200], np.full(200, -2.0))
-    assert np.array_equal(speed[first + 200 : first + 690], np.full(490, 4.0))
-    assert (speed < 0).sum() == 400
-    assert recording.ending == "finished"
-
-
-@pytest.mark.parametrize(("share", "stuck"), [(0.045, True), (0.055, False)])
-def test_stuck_means_less_than_a_twentieth_of_the_command(share, stuck):
-    """The rover rolls on at a steady speed below or above that."""
-    changes = {
-        "commands": [sides(0.0, 10.0)],
-        "drive.voltage_per_speed": f"{share * 0.014!r} V*s/rad",
-        "recovery": {"stuck_for": "1 s", "back_off": "0.2 s", "speed": "0.1 m/s", "tries": 1},
-        "duration": "4 s",
-    }
-    model = build(ideal(changes))
-    model.bodies["vx"], model.states["spin"] = share * 0.5, share * 10.0
-    told = [event.time for event in run_model(model).events if event.kind == "recovery"]
-    assert told == ([pytest.approx(1.0, abs=2e-3), pytest.approx(2.2, abs=5e-3)] if stuck else [])
-
-
-def test_the_script_waits_while_the_driver_backs_off():
-    changes = {"commands": [{"at": "0 s", "forward": "0.2 m/s"}, {"at": "0.6 s", "forward": "0.3 m/s"}]}
-    recording = simulate(ideal(BLOCKED | changes))
-    tried = next(event.time for event in recording.events if event.kind == "recovery")
-    speed = recording.wheels["commanded_speed"][:, 0]
-    back = round(tried / DT) + 200
-    assert (speed[back - 200 : back] < 0).all()
-    assert speed[back] == pytest.approx(6.0)
 
 
 def test_the_ground_ends():

@@ -5,7 +5,7 @@ import pytest
 
 from drivesim.engine.ground_build import build_ground
 from drivesim.errors import ScenarioError
-from drivesim.ground.surface import friction_at, height_and_slopes
+from drivesim.ground.surface import FRICTION, height_and_slopes, node_at
 from drivesim.scenario.ground import Ground
 
 r = 0.032
@@ -25,7 +25,7 @@ def build(*features, seed=1, folder=".", **more):
 
 def test_flat_ground_is_tiny():
     g = build()
-    assert g.heights.shape == g.friction.shape == (2, 2)
+    assert g.heights.shape == g.fields.shape[:2] == (2, 2)
     np.testing.assert_array_equal(g.surface, r)
     np.testing.assert_allclose(g.x_axis, [-0.5, 2.0])
     np.testing.assert_allclose(g.y_axis, [-0.3, 0.3])
@@ -35,7 +35,7 @@ def test_what_is_alike_across_becomes_a_fine_profile():
     g = build(STEP)
     assert g.heights.shape[1] == 2
     assert g.dx <= r / 150
-    for array in (g.heights, g.surface, g.friction):
+    for array in (g.heights, g.surface, g.fields):
         assert array.flags.c_contiguous
         assert array.dtype == np.float64
     assert g.x_axis[-1] == pytest.approx(2.0, abs=1e-12)
@@ -102,7 +102,7 @@ def test_friction_patches_later_ones_on_top():
     g = build(patches=patches, friction_factor=0.9)
 
     def factor(x, y):
-        return friction_at(g.friction, g.fx0, g.fy0, g.fdx, g.fdy, x, y)
+        return g.fields[(*node_at(g.fields, g.fx0, g.fy0, g.fdx, g.fdy, x, y), FRICTION)]
 
     assert [factor(0.49, 0.1), factor(0.51, 0.1)] == [0.9, 0.45]
     assert [factor(0.9, -0.01), factor(0.9, 0.01)] == pytest.approx([0.45, 0.18])

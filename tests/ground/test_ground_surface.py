@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from drivesim.ground.surface import friction_at, height_and_slopes, is_inside, unit_normal
+from drivesim.ground.surface import height_and_slopes, is_inside, node_at, unit_normal
 
 x0, y0, dx, dy = -0.5, -0.3, 0.02, 0.03
 Z = np.random.default_rng(4).normal(size=(41, 21))
@@ -66,6 +66,6 @@ def test_normal_stands_on_both_tangents():
 def test_friction_is_that_of_the_nearest_node():
     for i, j in ((0, 0), (7, 12), (40, 20)):
         for a, b in ((-0.45, 0.45), (0.45, -0.45)):
-            assert friction_at(Z, *GRID, X[i] + a * dx, Y[j] + b * dy) == Z[i, j]
-    assert friction_at(Z, *GRID, 99.0, -99.0) == Z[-1, 0]
-    assert friction_at(Z, *GRID, nan, nan) == Z[0, 0]
+            assert node_at(Z[..., None], *GRID, X[i] + a * dx, Y[j] + b * dy) == (i, j)
+    assert node_at(Z[..., None], *GRID, 99.0, -99.0) == (Z.shape[0] - 1, 0)
+    assert node_at(Z[..., None], *GRID, nan, nan) == (0, 0)
