@@ -1,26 +1,30 @@
-"""Cautions that belong with a result, each with its reason and figure; imports engine, physics and dataset."""
+"""Cautions that belong with a result, each with its reason and figure: the list, numbers, drive and model.
+
+Supply and heat have modules of their own.  Imports engine, physics and dataset.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import xarray as xr
 
-from drivesim.analysis.dataset import forced_wheels
-from drivesim.drive.controller import SPEED_LOOP
+from drivesim.analysis.caution_heat import heat_cautions
+from drivesim.analysis.caution_supply import supply_cautions
+from drivesim.drive.controller import IDEAL_ANGLE, SPEED_LOOP
+from drivesim.drive.coordination import DROOP
 from drivesim.engine.simulate import Recording
-from drivesim.physics import heat
 from drivesim.scenario.ground import Roughness
 
 UNEXPLAINED = 0.1  # of the mechanical energy; a sound run stays far below
 NEGLIGIBLE = 5e-3  # J
 MECHANICAL = ("bearing", "rolling", "tyre_slip", "contact_damping", "height", "motion")
-SAMPLE_TOLERANCE = 0.02  # a sample time may be off by this share without a word
-TOUCH_LIMIT = 60.0  # degC, hot to touch (common practice, no source)
-BURNT = 1000.0  # degC; beyond it a figure says nothing
 SINK = 0.2  # of the radius, under the weight alone
-SERIES_CHARGER = (
-    "{n} cells in series: a charger for a single cell must never be used on them, and they need a balanced charge; "
-    "follow the cell maker's data"
+SUNK = 0.25  # of the radius: deeper in soil the wheel formulas are a guess (common practice, no source)
+FAST_SLIP = 1.0  # m/s of slip, beyond which friction laws are not known (common practice, no source)
+TWISTED = 0.1  # of the radius: more twist is outside the frame's linear spring (common practice, no source)
+SOIL = (
+    "Soil: Bekker's wheel formulas were made for wheels over 0.5 m across, and here each wheel meets fresh ground and "
+    "does not dig itself in; take the result for a ranking of designs, not for a promise."
 )
 ALWAYS = (
     "A simulation supports but does not replace the makers' data, local rules and a bench test with a "
@@ -34,8 +38,8 @@ def cautions(recording: Recording, traces: xr.Dataset, counted: dict[str, float]
     ``counted`` is the run's energy ledger [J].
     """
     return [
-        *_numbers(recording, counted), *_battery(recording, traces), *_heat(recording, traces), *_drive(recording),
-        *_model(recording), ALWAYS,
+        *_numbers(recording, counted), *supply_cautions(recording, traces), *heat_cautions(recording, traces),
+        *_drive(recording), *_model(recording, traces), ALWAYS,
     ]  # fmt: skip
 
 
@@ -51,99 +55,63 @@ def _numbers(recording: Recording, counted: dict[str, float]) -> list[str]:
     ]
 
 
-def _battery(recording: Recording, traces: xr.Dataset) -> list[str]:
-    battery, out = recording.scenario.rover.battery, []
-    current = float(traces["battery_current"].values.max(initial=0.0))
-    rated = battery.discharge_rating * battery.capacity * battery.cells_in_parallel
-    if current > rated:
-        out.append(
-            f"Lithium cells: {current:.2g} A drawn, the rating allows {rated:.2g} A; they can swell or burn."
-        )
-    lowest = float(traces["bus_voltage"].values.min(initial=np.inf)) / battery.cells_in_series
-    if lowest < battery.cut_off:
-        out.append(
-            f"Lithium cells: down to {lowest:.2f} V a cell under load, below the cut-off of {battery.cut_off:g} V."
-        )
-    if battery.cells_in_series > 1:
-        out.append("Lithium cells: " + SERIES_CHARGER.format(n=battery.cells_in_series) + ".")
-    return out
-
-
-def _heat(recording: Recording, traces: xr.Dataset) -> list[str]:
-    winding, driver = recording.scenario.rover.wheel.winding, recording.scenario.rover.wheel.driver
-    peaks = traces["winding_temperature"].max("time")
-    wheel = str(peaks["wheel"].values[int(peaks.values.argmax())])
-    peak = float(peaks.max())
-    out = []
-    settles = _settled(recording, traces)
-    settled = float(settles.max())
-    if peak > winding.limit:
-        out.append(f"Hot board: {wheel} reached {peak:.0f} degC, its limit is {winding.limit:.0f} degC.")
-    elif settled > winding.limit:
-        hot = str(traces["wheel"].values[int(settles.argmax())])
-        where = f"settle near {settled:.0f} degC" if settled < BURNT else "burn: its heat feeds itself"
-        out.append(
-            f"Hot board: going on like the last half of the run, {hot} would {where} (winding limit "
-            f"{winding.limit:.0f} degC), though it reached only {peak:.0f} degC in {recording.end_time:.0f} s."
-        )
-    if peak > TOUCH_LIMIT:
-        out.append(f"Hot to touch: {wheel} reached {peak:.0f} degC (over {TOUCH_LIMIT:.0f} degC).")
-    current = float(np.hypot(traces["current_d"].values, traces["current_q"].values).max(initial=0.0))
-    if driver.current_rating is not None and current > driver.current_rating:
-        out.append(
-            f"Wheel controllers: {current:.2g} A peak phase current, rated {driver.current_rating:g} A."
-        )
-    return out
-
-
-def _settled(recording: Recording, traces: xr.Dataset) -> np.ndarray:
-    """Return where each winding would settle [degC] under the mean loss of the run's last half.
-
-    A forced field keeps its voltage, so that its loss falls as the copper warms; a loop that has to give a torque
-    keeps its current, so that its loss grows.
-    """
-    winding, ambient = recording.scenario.rover.wheel.winding, recording.scenario.ambient
-    late = traces.isel(time=slice(traces.sizes["time"] // 2, None)).mean("time")
-    warm = 1 + winding.temperature_coefficient * (late["winding_temperature"].values - 20)
-    settled = []
-    for loss, factor, forced in zip(late["copper_loss"].values, warm, forced_wheels(recording), strict=True):
-        R_th, alpha = winding.thermal_resistance, winding.temperature_coefficient
-        if alpha == 0:
-            settled.append(ambient + loss * R_th)
-        elif forced:
-            settled.append(heat.final_temperature_at_voltage(loss * factor, R_th, ambient, alpha))
-        else:
-            settled.append(heat.final_temperature(np.sqrt(loss / factor), 1.0, R_th, ambient, alpha))
-    return np.array(settled)
-
-
 def _drive(recording: Recording) -> list[str]:
-    wheels, out = recording.model.wheels, []
-    for name, taken in zip(recording.model.names, wheels["sample_time"], strict=True):
-        given = recording.scenario.drive.for_wheel(name).sample_time
-        if abs(taken / given - 1) > SAMPLE_TOLERANCE:
+    wheels, params, names = recording.model.wheels, recording.model.params[0], recording.model.names
+    out = []
+    for name, ticks in zip(names, wheels["sample_ticks"], strict=True):
+        if ticks < 1:
             out.append(
-                f"Numbers: {name} samples every {given * 1e3:.4g} ms but was simulated with {taken * 1e3:.4g} ms, "
-                "whole steps; give a 'step' that divides its sample time."
+                f"Numbers: {name} samples every {ticks * recording.model.step * 1e3:.3g} ms, more often than the step "
+                f"of {recording.model.step * 1e3:.3g} ms; give a 'step' no longer than its sample time."
             )
             break
-    if np.any((wheels["strategy"] == SPEED_LOOP) & (wheels["sensors"] == 1) & (wheels["braking"] == 1)):
+    single = (wheels["sensors"] == 1) & (wheels["driven"] == 1)
+    if np.any((wheels["strategy"] == SPEED_LOOP) & single & (wheels["braking"] == 1)):
         out.append(
             "Speed loop with braking on a single Hall sensor: the sensor cannot see the direction, so a wheel pushed "
             "backwards may be driven further backwards."
         )
+    if np.any(single & (wheels["commutation"] != IDEAL_ANGLE)):
+        out.append(
+            "A single Hall sensor tells the rotor's angle to half a turn only: from some rest angles such a wheel "
+            "gives no torque or turns the wrong way; a real controller needs a start-up ramp for that."
+        )
+    if params["coordination"] == DROOP:
+        loop = float((params["coordination_gain"] * wheels["kp"] / wheels["resistance"]).max())
+        if loop >= 1:
+            out.append(
+                f"Droop of {params['coordination_gain']:.3g} rad/s/A with a gain of {wheels['kp'].max():.3g} V*s/rad "
+                f"on {wheels['resistance'].min():.3g} ohm swings by itself (their product over the resistance is "
+                f"{loop:.2g}, it must stay below 1)."
+            )
     return out
 
 
-def _model(recording: Recording) -> list[str]:
+def _model(recording: Recording, traces: xr.Dataset) -> list[str]:
     rover, out = recording.scenario.rover, []
-    sink = (
-        rover.mass * recording.scenario.gravity / len(rover.wheel_names) / rover.wheel.tyre.radial_stiffness
-    )
-    if sink > SINK * rover.wheel.radius:
+    radius = rover.wheel.radius
+    load = rover.mass * recording.scenario.gravity / len(rover.wheel_names)
+    sink = load / rover.wheel.tyre.radial_stiffness
+    if sink > SINK * radius:
         out.append(
             f"The model is for tyres pressed in a little: here the weight alone presses them in by {sink * 1e3:.2g} mm "
-            f"of {rover.wheel.radius * 1e3:.3g} mm radius; check radial_stiffness."
+            f"of {radius * 1e3:.3g} mm radius; check radial_stiffness."
+        )
+    deepest = float(traces["sinkage"].values.max(initial=0.0))
+    if deepest > 0:
+        out.append(SOIL)
+    if deepest > SUNK * radius:
+        out.append(
+            f"Sunk {deepest * 1e3:.2g} mm, more than {SUNK:.0%} of the wheel's radius: outside what the soil formulas "
+            "are made for."
+        )
+    slip = float(np.abs(traces["slip_speed"].where(traces["normal_load"] > 0.05 * load).fillna(0.0)).max())
+    if slip > FAST_SLIP:
+        out.append(f"A loaded wheel slipped at {slip:.2g} m/s, faster than the friction law is known for.")
+    twist = float(np.abs(traces["twist"].values).max(initial=0.0))
+    if twist > TWISTED * radius:
+        out.append(
+            f"The frame twisted by {twist * 1e3:.2g} mm at each wheel, beyond what its linear spring stands for."
         )
     if any(isinstance(feature, Roughness) for feature in recording.scenario.ground.features):
         out.append(
@@ -156,8 +124,8 @@ def _model(recording: Recording) -> list[str]:
 def _ending(recording: Recording) -> list[str]:
     if recording.ending == "overturned":
         return ["The model ends where the rover tips over; nothing after that is simulated."]
-    if recording.ending == "collapsed":
+    if recording.ending == "collapsed" and recording.scenario.rover.wheel.driver.lockout is None:
         return [
-            "The model ends where the supply collapses; resets and restarts of controllers are not in it yet."
+            "The model ends where the supply collapses; give the driver a 'lockout' to see its resets and restarts."
         ]
     return []

@@ -52,6 +52,9 @@ def wheel_state(traces: xr.Dataset, wheel: str, start: float, end: float) -> dic
     state = {name: float((codes == code).mean()) for code, name in enumerate(CONDITIONS)}
     for name in (
         "voltage_limited",
+        "current_limited",
+        "powered",
+        "sinkage",
         "normal_load",
         "normal_x",
         "hub_x",
@@ -68,16 +71,29 @@ def wheel_state(traces: xr.Dataset, wheel: str, start: float, end: float) -> dic
     return state
 
 
-def reason(traces: xr.Dataset, ground: GroundArrays, start: float, end: float) -> str:
-    """Return in words which wheel held the rover in this time and why, and what another did meanwhile."""
+@dataclass(frozen=True)
+class Reason:
+    """Which wheel held the rover, in words, by what kind of limit, and what another wheel did meanwhile."""
+
+    wheel: str
+    limit: str
+    words: str
+
+
+def reason(traces: xr.Dataset, ground: GroundArrays, start: float, end: float) -> Reason:
+    """Return which wheel held the rover in this time and why.
+
+    Limits: voltage, current, friction, soil, pull_out, off (no power), drive (it gave less than it could).
+    """
     states = {str(w): wheel_state(traces, str(w), start, end) for w in traces["wheel"].values}
     limiting = max(states, key=lambda name: _burden(states[name]))
-    words = f"{limiting} {_doing(states[limiting], ground)}"
+    limit, doing = _doing(states[limiting], ground)
+    words = f"{limiting} {doing}"
     others = {name: s for name, s in states.items() if name != limiting}
     idle = max(others, key=lambda name: _idleness(others[name]))
     if _idleness(others[idle]) > MOSTLY:
         words += f" while {idle} {_idling(others[idle])}"
-    return words
+    return Reason(limiting, limit, words)
 
 
 def _burden(state: dict[str, float]) -> float:
@@ -104,21 +120,30 @@ def _against(state: dict[str, float], ground: GroundArrays) -> str:
     return f" on {word}" if word else ""
 
 
-def _doing(state: dict[str, float], ground: GroundArrays) -> str:
-    where = _against(state, ground)
+def _doing(state: dict[str, float], ground: GroundArrays) -> tuple[str, str]:
+    where, torque = _against(state, ground), f"{abs(state['motor_torque']) * 1e3:.3g} mN·m"
+    stalled, grip = state[CONDITIONS[STALLED]] > MOSTLY, "friction"
+    at_limit = "its friction limit"
+    if state["sinkage"] > 0:
+        grip, at_limit = "soil", f"the soil's limit, sunk {state['sinkage'] * 1e3:.2g} mm"
+    if state["powered"] < MOSTLY:
+        return "off", f"had no power{where}"
     if state[CONDITIONS[OUT_OF_STEP]] > MOSTLY:
-        return f"fell out of step{where} ({state['pole_slips_per_second']:.1f} poles slipped a second)"
-    if state[CONDITIONS[STALLED]] > MOSTLY:
+        slipped = f"{state['pole_slips_per_second']:.1f} poles slipped a second"
+        return "pull_out", f"fell out of step{where} ({slipped})"
+    if state["current_limited"] > MOSTLY:
+        return "current", f"{'stalled' if stalled else 'pushed'}{where} at its current limit, {torque}"
+    if stalled:
         if state["voltage_limited"] > MOSTLY:
-            return f"stalled{where} at full bus voltage"
-        return f"stalled{where} at {abs(state['motor_torque']) * 1e3:.3g} mN·m, below full voltage"
+            return "voltage", f"stalled{where} at full bus voltage"
+        return "drive", f"stalled{where} at {torque}, below full voltage"
     if state[CONDITIONS[SLIPPING]] > MOSTLY:
-        return f"spun{where} at its friction limit"
+        return grip, f"spun{where} at {at_limit}"
     if state["voltage_limited"] > MOSTLY:
-        return f"pushed{where} at full bus voltage, {abs(state['motor_torque']) * 1e3:.3g} mN·m"
+        return "voltage", f"pushed{where} at full bus voltage, {torque}"
     if state["friction_use"] > 0.9:
-        return f"pushed{where} at its friction limit"
-    return f"hesitated{where}: its drive gave {abs(state['motor_torque']) * 1e3:.3g} mN·m on average"
+        return grip, f"pushed{where} at {at_limit}"
+    return "drive", f"hesitated{where}: its drive gave {torque} on average"
 
 
 def _idling(state: dict[str, float]) -> str:

@@ -29,7 +29,8 @@ PARTS = {
 def ledger(recording: Recording) -> dict[str, float]:
     """Return each part in joules, what was drawn, and the remainder as a share of what was drawn.
 
-    ``drawn`` is open-circuit voltage times current; what events bring in counts as negative ``added``.  The remainder is what the numerical method lost or made.
+    ``drawn`` is open-circuit voltage times current; what events bring in counts as negative ``added``.
+    The remainder is what the numerical method lost or made.
     """
     states, body = recording.model.states, recording.model.bodies[0]
     before, after = asdict(recording.stored_before), asdict(recording.stored_after)

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import xarray as xr
 
+from drivesim.analysis.causes import advice, off_share, resets
 from drivesim.analysis.cautions import cautions
 from drivesim.analysis.conditions import CONDITIONS, STALLED
 from drivesim.analysis.episodes import stuck_episodes
 from drivesim.analysis.ledger import ledger
-from drivesim.analysis.verdict import distance, progress_distance, verdict
+from drivesim.analysis.verdict import distance, progress_distance, verdict, what_held
 from drivesim.engine.simulate import Recording
+from drivesim.physics import supply
 
 
 def fighting(traces: xr.Dataset) -> dict[str, float]:
@@ -34,10 +37,54 @@ def wheel_summary(traces: xr.Dataset, wheel: str) -> dict[str, Any]:
         **{name: float((codes == code).mean()) for code, name in enumerate(CONDITIONS)},
         "pole_slips": round(float(part["pole_slips"].values[-1])),
         "peak_temperature_degC": float(part["winding_temperature"].max()),
+        "peak_housing_temperature_degC": float(part["housing_temperature"].max()),
         "first_stall_s": float(stalls[0]) if stalls.size else None,
         "mean_torque_Nm": float(part["motor_torque"].mean()),
         "peak_current_A": float(((part["current_d"] ** 2 + part["current_q"] ** 2) ** 0.5).max()),
         "mean_load_N": float(part["normal_load"].mean()),
+        "current_limited": float(part["current_limited"].mean()),
+        "off": 1.0 - float(part["powered"].mean()),
+        "commutation_factor": float(np.cos(part["angle_error"]).mean()),
+        "deepest_sinkage_m": float(part["sinkage"].max()),
+    }
+
+
+def events_by_kind(recording: Recording) -> dict[str, int]:
+    """Return how many events of each kind there were, faults and the like only."""
+    kinds = [event.kind for event in recording.events if event.kind not in ("command", "end")]
+    return {kind: kinds.count(kind) for kind in sorted(set(kinds))}
+
+
+def recovery_summary(recording: Recording) -> dict[str, Any] | None:
+    """Return how many tries of the driver freed the rover, in all and by method; None without a recovery."""
+    if recording.scenario.recovery is None:
+        return None
+    methods = {}
+    for method in dict.fromkeys(recording.scenario.recovery.method):
+        freed = [done.freed for done in recording.tries if done.method == method]
+        methods[method] = {"tries": len(freed), "freed": sum(freed)}
+    tries = recording.tries
+    return {"tries": len(tries), "freed": sum(done.freed for done in tries), "methods": methods}
+
+
+def supply_summary(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
+    """Return resets, time without power, how long the pack would last, and what the bus capacitance rides through.
+
+    ``endurance_h``: the charge that was left at the start over the run's mean current.  ``ride_through_s``: from the
+    mean bus voltage down to the lockout (or half of it) at the mean power.
+    """
+    battery, lockout = recording.scenario.rover.battery, recording.scenario.rover.wheel.driver.lockout
+    current, volts = float(traces["battery_current"].mean()), float(traces["bus_voltage"].mean())
+    power = float((traces["battery_current"] * traces["bus_voltage"]).mean())
+    charge = battery.capacity * battery.cells_in_parallel * battery.state_of_charge
+    down_to = volts / 2 if lockout is None else lockout.below
+    return {
+        "resets": len(resets(recording)),
+        "off_share": off_share(traces),
+        "endurance_h": charge / current if current > 0 else None,
+        "ride_through_s": float(supply.ride_through_time(battery.bus_capacitance, volts, down_to, power))
+        if power > 0
+        else None,
     }
 
 
@@ -51,6 +98,7 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
         "name": recording.scenario.name,
         "question": recording.scenario.question,
         "verdict": verdict(recording, traces),
+        "may_help": advice(recording, what_held(recording, traces)),
         "ending": recording.ending,
         "duration_s": end,
         "distance_m": came,
@@ -64,6 +112,9 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
         "ledger": counted,
         "fighting": fighting(traces),
         "wheels": {str(name): wheel_summary(traces, str(name)) for name in traces["wheel"].values},
+        "events": events_by_kind(recording),
+        "recovery": recovery_summary(recording),
+        "supply": supply_summary(recording, traces),
         "lowest_bus_voltage_V": float(traces["bus_voltage"].min()),
         "peak_battery_current_A": float(traces["battery_current"].max()),
         "cautions": cautions(recording, traces, counted),

@@ -7,7 +7,8 @@ import math
 import numpy as np
 import xarray as xr
 
-from drivesim.analysis.episodes import WINDOW, Stuck, reason, stuck_episodes
+from drivesim.analysis.causes import before, brown_out, resets
+from drivesim.analysis.episodes import WINDOW, Reason, Stuck, reason, stuck_episodes
 from drivesim.engine.ground_build import GroundArrays
 from drivesim.engine.simulate import Recording
 
@@ -35,25 +36,47 @@ def progress_distance(traces: xr.Dataset) -> float:
 
 def verdict(recording: Recording, traces: xr.Dataset) -> str:
     """Return the verdict in one sentence."""
+    words = _main_clause(recording, traces)
+    dark = brown_out(recording, traces)
+    if len(resets(recording)) > 1:
+        return f"stuttered: {dark}; {words}"
+    return f"{words}; {dark}" if dark else words
+
+
+def what_held(recording: Recording, traces: xr.Dataset) -> Reason | None:
+    """Return what held the rover longest, or at the end where it lagged behind; None where it did as told."""
+    end, episodes = recording.end_time, stuck_episodes(traces)
+    if recording.ending == "not_finite" or commanded_distance(traces) == 0:
+        return None
+    if episodes:
+        return _reason(max(episodes, key=lambda e: e.end - e.start), traces, recording.model.ground)
+    if progress_distance(traces) < KEPT_UP * commanded_distance(traces):
+        return reason(traces, recording.model.ground, end - WINDOW, end)
+    return None
+
+
+def _main_clause(recording: Recording, traces: xr.Dataset) -> str:
     ground, end = recording.model.ground, recording.end_time
     episodes = stuck_episodes(traces)
+    after = before(recording, episodes[-1].start if episodes else end)
     came = f"{distance(traces):z.2f} m in {end:.1f} s"
     if recording.ending == "not_finite":
         return f"no result: the numbers ran away at {end:.3f} s; try a shorter step"
     if recording.ending == "overturned":
         return (
-            f"overturned at {_where(traces)} after {end:.1f} s: {reason(traces, ground, end - WINDOW, end)}"
+            f"overturned at {_where(traces)} after {end:.1f} s: {reason(traces, ground, end - WINDOW, end).words}"
+            f"{after}"
         )
     if recording.ending == "collapsed":
-        return f"supply collapsed after {end:.1f} s at {_where(traces)}: {_supply(traces)}"
+        return f"supply collapsed after {end:.1f} s at {_where(traces)}: {_supply(traces)}{after}"
     if recording.ending == "left_ground":
-        return _left_ground(traces, ground, end) + _interruptions(episodes, traces, ground)
+        return _left_ground(traces, ground, end) + _interruptions(episodes, traces, ground) + after
     commanded = commanded_distance(traces)
     if commanded == 0:
         return f"stood as told for {end:.1f} s and moved {distance(traces) * 1e3:z.0f} mm"
     last = episodes[-1] if episodes else None
     if last is not None and last.end > end - 2 * traces.attrs["recording_interval_s"]:
-        return f"stuck at {_place(last, traces)}: {_reason(last, traces, ground)}"
+        return f"stuck at {_place(last, traces)}: {_reason(last, traces, ground).words}{after}"
     share = progress_distance(traces) / commanded
     turned, told = _degrees_turned(traces), _degrees_told(recording, traces)
     turn_share = turned / told if abs(told) > TURN else 1.0
@@ -63,10 +86,10 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     if share < KEPT_UP or turn_share < KEPT_UP:
         moved = "fell behind" if share < KEPT_UP else "did not turn as told"
         if not episodes:
-            tail += f"; {reason(traces, ground, end - WINDOW, end)} at the end"
+            tail += f"; {reason(traces, ground, end - WINDOW, end).words} at the end"
     else:
         moved = "ran ahead of its command" if share >= RAN_AHEAD else "moved"
-    return f"{moved}: {came}, {share:.0%} of the way commanded{tail}"
+    return f"{moved}: {came}, {share:.0%} of the way commanded{tail}{after}"
 
 
 def _degrees_turned(traces: xr.Dataset) -> float:
@@ -80,7 +103,9 @@ def _degrees_told(recording: Recording, traces: xr.Dataset) -> float:
     if not across.any():
         return 0.0
     way = (
-        traces["commanded_speed"].values.sum(axis=0) * traces.attrs["recording_interval_s"] * wheels["radius"]
+        traces["commanded_speed"].values.sum(axis=0)
+        * traces.attrs["recording_interval_s"]
+        * recording.scenario.rover.wheel.radius
     )
     return math.degrees(float(-(across @ way) / (across @ across)))
 
@@ -127,7 +152,7 @@ def _place(episode: Stuck, traces: xr.Dataset) -> str:
     return f"{episode.x:z.2f} m"
 
 
-def _reason(episode: Stuck, traces: xr.Dataset, ground: GroundArrays) -> str:
+def _reason(episode: Stuck, traces: xr.Dataset, ground: GroundArrays) -> Reason:
     """Return what held the rover, from the later half of an episode: by then a loop gives all it can."""
     middle = (episode.start + episode.end) / 2
     return reason(traces, ground, min(max(episode.start + BUILD_UP, middle), episode.end), episode.end)
@@ -141,7 +166,7 @@ def _interruptions(episodes: list[Stuck], traces: xr.Dataset, ground: GroundArra
     times = "once" if len(episodes) == 1 else f"{len(episodes)} times"
     return (
         f", but stuck {times} for {total:.1f} s (longest at {longest.x:z.2f} m: "
-        f"{_reason(longest, traces, ground)})"
+        f"{_reason(longest, traces, ground).words})"
     )
 
 

@@ -15,6 +15,8 @@ import click
 def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
     """Check SCENARIO and the files it includes; print its resolved values in SI, defaults spelled out.
 
+    Comment lines at the end tell what follows from them: copper by layers, torque at standstill, slopes, loads, heat.
+
     \b
     drivesim check scenarios/slab_edge.yaml
     drivesim check --schema > drivesim.schema.json
@@ -28,13 +30,18 @@ def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
         return
     assert scenario is not None
     loaded = load_scenario(scenario)
-    if as_json:
-        click.echo(json.dumps(resolved(loaded), indent=2, ensure_ascii=False))
-        return
+    from drivesim.analysis.derived import derived
     from drivesim.cli.mistakes import told_where_written
+    from drivesim.cli.tables import derived_lines
     from drivesim.engine.build import build
 
     with told_where_written(scenario):
         model = build(loaded)
+    if as_json:
+        both = resolved(loaded) | {"derived": derived(model)}
+        click.echo(json.dumps(both, indent=2, ensure_ascii=False))
+        return
     click.echo(to_yaml(loaded), nl=False)
+    for line in derived_lines(derived(model)):
+        click.echo(f"# {line}")
     click.echo(f"# good: step {model.step * 1e6:.0f} µs ({model.step_reason})")

@@ -21,6 +21,9 @@ WHEEL_FIGURES: tuple[tuple[str, str, Callable[[float], str]], ...] = (
     ("mean torque", "mean_torque_Nm", lambda v: f"{v * 1e3:.1f} mN·m"),
     ("peak current", "peak_current_A", lambda v: f"{v:.2f} A"),
     ("peak winding", "peak_temperature_degC", lambda v: f"{v:.0f} degC"),
+    ("at current limit", "current_limited", lambda v: f"{v:.0%}" if v >= 0.005 else "–"),
+    ("without power", "off", lambda v: f"{v:.0%}" if v >= 0.005 else "–"),
+    ("sunk at most", "deepest_sinkage_m", lambda v: f"{v * 1e3:.1f} mm"),
 )
 
 
@@ -67,12 +70,69 @@ def ledger_table(summary: dict[str, Any]) -> Table:
     return table
 
 
+def derived_lines(found: dict[str, Any]) -> list[str]:
+    """Return what follows from a rover before any run, a line each."""
+    lines = []
+    if found["winding"] is not None:
+        table = found["winding"]
+        lines.append(f"winding, {table['phase_ohm']:.3g} ohm a phase at 20 degC:")
+        for row in table["layers"]:
+            lines.append(
+                f"  {row['pieces']} {row['place']} layers of {row['thickness_um']:.1f} um: "
+                f"{row['resistance']:.3g} ohm, {row['share']:.0%}"
+            )
+        if table["vias_ohm"]:
+            lines.append(f"  vias: {table['vias_ohm']:.2g} ohm, {table['vias_share']:.1%}")
+        if table["inner_cost"] > 1:
+            lines.append(
+                f"  inner layers thinner than the outer ones cost {table['inner_cost'] - 1:.0%} more resistance, "
+                f"{1 - 1 / table['inner_cost']:.0%} of the torque at standstill"
+            )
+    lines.append(f"at a bus of {found['bus_voltage_V']:.2f} V, cold:")
+    for name, w in found["wheels"].items():
+        lines.append(
+            f"  {name}: {w['phase_resistance_ohm']:.3g} ohm a phase, carries {w['standing_load_N']:.2f} N, stalls at "
+            f"{w['stall_torque_Nm'] * 1e3:.1f} mN·m ({w['stall_force_N']:.2f} N at the rim); for ever "
+            f"{w['continuous_current_A']:.2g} A peak, {w['continuous_stall_voltage_V']:.2g} V at standstill"
+        )
+    lines.append(
+        f"slope by torque at most {found['steepest_by_torque_deg']:.0f} deg, all wheels pushing at standstill"
+    )
+    if found["steepest_by_friction_deg"] is not None:
+        lines.append(f"slope by friction at most {found['steepest_by_friction_deg']:.0f} deg")
+    lines.append(
+        f"bus capacitance carries the idle rover for {found['ride_through_s'] * 1e3:.2g} ms without the battery"
+    )
+    return lines
+
+
+def more_figures(summary: dict[str, Any]) -> list[str]:
+    """Return lines about supply and recovery where they say something."""
+    supply, recovery, lines = summary["supply"], summary["recovery"], []
+    if supply["resets"]:
+        lines.append(
+            f"controllers reset {supply['resets']} times, without power {supply['off_share']:.0%} of the time"
+        )
+    if supply["endurance_h"] is not None:
+        lines.append(f"at this current the pack lasts {supply['endurance_h']:.1f} h")
+    if recovery is not None and recovery["tries"]:
+        methods = ", ".join(
+            f"{name.replace('_', ' ')} {count['freed']} of {count['tries']}"
+            for name, count in recovery["methods"].items()
+            if count["tries"]
+        )
+        lines.append(f"tries that freed it: {recovery['freed']} of {recovery['tries']} ({methods})")
+    return lines
+
+
 def print_summary(out: Console, summary: dict[str, Any]) -> None:
     """Print verdict, figures, wheels, ledger and cautions."""
     out.print(Text(summary["name"], style="bold"))
     if summary["question"]:
         out.print(Text(summary["question"]))
     out.print(Text("→ " + summary["verdict"]))
+    if summary["may_help"]:
+        out.print(Text("  may help: " + summary["may_help"]))
     out.print()
     fighting = summary["fighting"]
     stuck = f"stuck {summary['stuck_s']:.1f} s, " if summary["stuck_s"] else ""
@@ -82,6 +142,8 @@ def print_summary(out: Console, summary: dict[str, Any]) -> None:
         f"({fighting['share_of_drive_power']:.0%} of the drive power), "
         f"bus at least {summary['lowest_bus_voltage_V']:.2f} V"
     )
+    for line in more_figures(summary):
+        out.print(line)
     out.print()
     out.print(wheel_table(summary))
     out.print()

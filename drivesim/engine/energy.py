@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from drivesim.engine.model import Model
 from drivesim.engine.records import kernel_view
 from drivesim.engine.settle import stand
@@ -27,6 +29,13 @@ class Stored:
     bus: float
 
 
+def contact_depths(model: Model) -> np.ndarray:
+    """Return how deep each wheel is pressed at its contact now [m]; negative in the air."""
+    b, grid = model.bodies[0], kernel_view(model.grid)[0]
+    rot = rigid.rotation(b["q0"], b["q1"], b["q2"], b["q3"])
+    return np.array([stand(p, rot, grid, model.ground.surface, b)[2] for p in model.wheels])
+
+
 def stored_energy(model: Model) -> Stored:
     """Return what the model's state holds now."""
     P, b = model.params[0], model.bodies[0]
@@ -42,15 +51,12 @@ def stored_energy(model: Model) -> Stored:
         b["wy"],
         b["wz"],
     )
-    grid = kernel_view(model.grid)[0]
     tyres = treads = magnetic = 0.0
-    rot = rigid.rotation(b["q0"], b["q1"], b["q2"], b["q3"])
-    for p, w in zip(model.wheels, model.states, strict=True):
+    for p, w, depth in zip(model.wheels, model.states, contact_depths(model), strict=True):
         magnetic += motor.magnetic_energy(w["id"], w["iq"], p["inductance"])
         motion += 0.5 * p["inertia"] * w["spin"] ** 2
         if w["soil"] > 0:
             continue
-        depth = stand(p, rot, grid, model.ground.surface, b)[2]
         tyres += 0.5 * p["radial_stiffness"] * max(0.0, depth) ** 2
         treads += tyre.bristle_energy(
             w["ux"], w["uy"], p["tread_stiffness"], p["side_stiffness"], w["limit_x"], w["limit_y"]

@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from drivesim.scenario import ground as model
 
+LEANING = 1.1  # of the radius: how far from a wall a wheel stands that pushes against it
+
 Array = NDArray[np.float64]
 
 
@@ -40,7 +42,7 @@ def _stretches(
         case model.Ramp():
             return [(f.start, f.end, "the ramp" if f.slope != 0.0 else "the side slope")]
         case model.Step():
-            return [(f.at - radius, f.at + radius, "the step" if f.height > 0.0 else "the drop")]
+            return [(f.at - LEANING * radius, f.at + radius, "the step" if f.height > 0.0 else "the drop")]
         case model.Pavers():
             last = f.start + f.count * (f.length + f.gap) - f.gap
             edge = (f.start - radius, f.start + radius, "the slab edge")

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from drivesim.analysis.cautions import TOUCH_LIMIT
+from drivesim.analysis.caution_heat import TOUCH_LIMIT
 from drivesim.analysis.ledger import PARTS
 from drivesim.plots import layout
 from drivesim.plots.style import BLUE, FAINT, INK, LIMIT, signed, styled, wheel_look, wheel_word

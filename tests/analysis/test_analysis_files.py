@@ -116,7 +116,7 @@ def test_a_run_reads_back_equal(tmp_path, drive):
         (e.kind, e.text, e.wheel) for e in result.events
     ]
     assert [e.time for e in again.events] == pytest.approx([e.time for e in result.events], rel=1e-5)
-    for name in ("heights", "surface", "friction"):
+    for name in ("heights", "surface", "fields"):
         assert np.array_equal(getattr(again.ground, name), getattr(result.ground, name))
     # and what was read runs to the same numbers
     xr.testing.assert_identical(simulate(again.scenario).traces, result.traces)

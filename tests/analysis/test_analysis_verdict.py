@@ -52,7 +52,9 @@ STEEP_AND_TALL = {"rover.centre_of_gravity": "[0 mm, 0 mm, 120 mm]"} | GRIP
 BACK = "[{at: 0.2 s, forward: -0.15 m/s, ramp: 0.3 s}]"
 ENDINGS = {
     "moved": (
-        text(**{"drive.sensor.sensors": "3"}), "finished", r"moved: 0\.\d\d m in 3\.0 s, 10\d% of the way commanded"
+        text(**{"drive.sensor.sensors": "3"}),
+        "finished",
+        r"moved: 0\.\d\d m in 3\.0 s, (99|10\d)% of the way commanded"
     ),
     "hunting": (text(), "finished", r"moved: .* commanded, swinging between 0\.\d\d and 0\.\d\d m/s"),
     "not turning": (

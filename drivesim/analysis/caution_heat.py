@@ -1,0 +1,150 @@
+"""Cautions about hot boards, magnets, adhesive, surfaces and currents over a rating; imports engine, physics."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from drivesim.analysis.dataset import forced_wheels
+from drivesim.engine.simulate import Recording
+from drivesim.engine.winding_build import finished_thickness
+from drivesim.physics import heat, winding
+
+TOUCH_LIMIT = 60.0  # degC, hot to touch (common practice, no source)
+BURNT = 1000.0  # degC; beyond it a figure says nothing
+TRACE_RISE = 30.0  # K, for the guide value of a conductor's current
+
+
+def heat_cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
+    """Return the cautions about temperatures and about what makes them."""
+    return [
+        *_limits(recording, traces),
+        *_touch(recording, traces),
+        *_guards(recording),
+        *_currents(recording, traces),
+    ]
+
+
+def _limits(recording: Recording, traces: xr.Dataset) -> list[str]:
+    """Tell what is too hot, or would become so when the run goes on like its last half."""
+    w = recording.scenario.rover.wheel.winding
+    board = settled(recording, traces)
+    housed = w.housing is not None
+    shares = 1.0 if not housed else recording.model.wheels["housing_resistance"] / _path(recording)
+    ambient = recording.scenario.ambient
+    magnets = ambient + (board - ambient) * shares
+    parts = (
+        ("Hot board", "winding", "winding_temperature", board, w.limit),
+        ("Hot adhesive", "adhesive", "winding_temperature", board, w.adhesive_limit),
+        (
+            "Hot magnets",
+            "magnet",
+            "housing_temperature" if housed else "winding_temperature",
+            magnets,
+            w.magnet_limit,
+        ),
+    )
+    out = []
+    for title, name, channel, ends, limit in parts:
+        if limit is None:
+            continue
+        peaks = traces[channel].max("time").values
+        hot, peak, later = int(peaks.argmax()), float(peaks.max()), int(np.argmax(ends))
+        wheels = traces["wheel"].values
+        if peak > limit:
+            out.append(f"{title}: {wheels[hot]} reached {peak:.0f} degC, its limit is {limit:.0f} degC.")
+        elif ends[later] > limit:
+            burns = (
+                f"settle near {ends[later]:.0f} degC"
+                if ends[later] < BURNT
+                else "burn: its heat feeds itself"
+            )
+            out.append(
+                f"{title}: going on like the last half of the run, {wheels[later]} would {burns} ({name} limit "
+                f"{limit:.0f} degC), though it reached only {peak:.0f} degC in {recording.end_time:.0f} s."
+            )
+    return out
+
+
+def _path(recording: Recording) -> np.ndarray:
+    """Return each wheel's thermal resistance from winding to ambient [K/W]."""
+    wheels = recording.model.wheels
+    housing = np.where(np.isfinite(wheels["housing_resistance"]), wheels["housing_resistance"], 0.0)
+    result: np.ndarray = wheels["thermal_resistance"] + housing
+    return result
+
+
+def settled(recording: Recording, traces: xr.Dataset) -> np.ndarray:
+    """Return where each winding would settle [degC] under the mean loss of the run's last half.
+
+    A forced field keeps its voltage, so that its loss falls as the copper warms; a loop that has to give a torque
+    keeps its current, so that its loss grows.
+    A controller that cuts back or trips lets none grow hotter than that.
+    """
+    w, ambient = recording.scenario.rover.wheel.winding, recording.scenario.ambient
+    late = traces.isel(time=slice(traces.sizes["time"] // 2, None)).mean("time")
+    warm = 1 + w.temperature_coefficient * (late["winding_temperature"].values - 20)
+    found = []
+    losses = late["copper_loss"].values
+    for loss, factor, forced, R_th in zip(
+        losses, warm, forced_wheels(recording), _path(recording), strict=True
+    ):
+        alpha = w.temperature_coefficient
+        if alpha == 0:
+            found.append(ambient + loss * R_th)
+        elif forced:
+            found.append(heat.final_temperature_at_voltage(loss * factor, R_th, ambient, alpha))
+        else:
+            found.append(heat.final_temperature(np.sqrt(loss / factor), 1.0, R_th, ambient, alpha))
+    driver = recording.scenario.rover.wheel.driver
+    ends = [driver.cut_back.end] if driver.cut_back is not None else []
+    ends += [driver.trip.above] if driver.trip is not None else []
+    return np.minimum(np.array(found), min(ends, default=np.inf))
+
+
+def _touch(recording: Recording, traces: xr.Dataset) -> list[str]:
+    housing = recording.scenario.rover.wheel.winding.housing
+    channel = "winding_temperature" if housing is None else "housing_temperature"
+    limit = TOUCH_LIMIT if housing is None else housing.touch_limit
+    peaks = traces[channel].max("time")
+    peak, wheel = float(peaks.max()), str(peaks["wheel"].values[int(peaks.values.argmax())])
+    return [f"Hot to touch: {wheel} reached {peak:.0f} degC (over {limit:.0f} degC)."] if peak > limit else []
+
+
+def _guards(recording: Recording) -> list[str]:
+    cut = [event.wheel for event in recording.events if event.kind == "heat"]
+    tripped = [event.wheel for event in recording.events if event.kind == "trip" and "off" in event.effect]
+    out = []
+    if cut:
+        out.append(f"Cut back for heat: {', '.join(dict.fromkeys(cut))} no longer had the full voltage.")
+    if tripped:
+        out.append(
+            f"Tripped for heat: {', '.join(dict.fromkeys(tripped))}; a wheel may start again by itself."
+        )
+    return out
+
+
+def _currents(recording: Recording, traces: xr.Dataset) -> list[str]:
+    wheel = recording.scenario.rover.wheel
+    current = float(np.hypot(traces["current_d"].values, traces["current_q"].values).max(initial=0.0))
+    out = []
+    for title, rating in (
+        ("Wheel controllers", wheel.driver.current_rating),
+        ("Traces", wheel.winding.trace_rating),
+    ):
+        if rating is not None and current > rating:
+            out.append(f"{title}: {current:.2g} A peak phase current, rated {rating:g} A.")
+    conductor = wheel.motor.conductor
+    if conductor is not None and wheel.winding.trace_rating is None:
+        guide = conductor.parallel_paths * min(
+            winding.trace_current(
+                TRACE_RISE, layer.width * finished_thickness(layer, conductor.finish), layer.place == "outer"
+            )
+            for layer in conductor.layers
+        )
+        if current / np.sqrt(2) > guide:
+            out.append(
+                f"Traces: {current / np.sqrt(2):.2g} A effective phase current; the guide value for "
+                f"{TRACE_RISE:.0f} K in still air is {guide:.2g} A (IPC-2221)."
+            )
+    return out

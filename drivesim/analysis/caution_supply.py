@@ -1,0 +1,61 @@
+"""Cautions about cells, connectors and brown-outs, each with its figure; imports engine."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from drivesim.engine.simulate import Recording
+
+SERIES_CHARGER = (
+    "{n} cells in series: a charger for a single cell must never be used on them, and they need a balanced charge; "
+    "follow the cell maker's data."
+)
+
+
+def supply_cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
+    """Return the cautions about the battery and what hangs on it."""
+    return [*_discharge(recording, traces), *_charging(recording), *_resets(recording)]
+
+
+def _discharge(recording: Recording, traces: xr.Dataset) -> list[str]:
+    battery, out = recording.scenario.rover.battery, []
+    current = float(traces["battery_current"].values.max(initial=0.0))
+    rated = battery.discharge_rating * battery.capacity * battery.cells_in_parallel
+    if current > rated:
+        out.append(
+            f"Lithium cells: {current:.2g} A drawn, the rating allows {rated:.2g} A ({battery.discharge_rating:g} C); "
+            "they can swell or burn."
+        )
+    lowest = float(traces["bus_voltage"].values.min(initial=np.inf)) / battery.cells_in_series
+    if lowest < battery.cut_off:
+        out.append(
+            f"Lithium cells: down to {lowest:.2f} V a cell under load, below the cut-off of {battery.cut_off:g} V."
+        )
+    if battery.connector_rating is not None and current > battery.connector_rating:
+        out.append(
+            f"Battery connector: {current:.2g} A, rated {battery.connector_rating:g} A; it heats and may melt."
+        )
+    return out
+
+
+def _charging(recording: Recording) -> list[str]:
+    battery = recording.scenario.rover.battery
+    cells, made_for = battery.cells_in_series, battery.charger_cells
+    if made_for is not None and made_for != cells:
+        return [
+            f"Lithium cells: the charger is made for {made_for} in series, the pack has {cells}: never connect them; "
+            "fire hazard.  Use a balancing charger for the pack, by the cell maker's data."
+        ]
+    return ["Lithium cells: " + SERIES_CHARGER.format(n=cells)] if cells > 1 and made_for is None else []
+
+
+def _resets(recording: Recording) -> list[str]:
+    resets = sum(event.kind == "reset" and "reset" in event.effect for event in recording.events)
+    if not resets:
+        return []
+    times = "once" if resets == 1 else f"{resets} times"
+    return [
+        f"Brown-out: the wheel controllers reset {times}; a real one may come back with other settings, or hold a "
+        "wheel's last state; keep clear until it is switched off."
+    ]
