@@ -44,4 +44,4 @@ def test_paired_differences(study):
 def test_the_page_shows_the_study_s_cases(study):
     page = (STUDIES.parent / "coordination.md").read_text(encoding="utf-8")
     for name in study.grids():
-        assert page.count(f"| {name} |") >= 4, name
+        assert page.count(f"| {name} |") >= 2, name
