@@ -163,7 +163,7 @@ def test_a_trimmed_frequency_chases_itself_out_of_step_where_a_locked_one_holds(
     assert pole_slips(results[LOCKED]).tolist() == [0, 0, 0, 0]
     assert share_of_way(results[LOCKED]) == pytest.approx(1, abs=0.01)
     assert pole_slips(results[TRIMMED]).min() > 20
-    assert share_of_way(results[TRIMMED]) < 0.5
+    assert share_of_way(results[TRIMMED]) < 0.8  # it falls behind
 
 
 # -- what locking costs

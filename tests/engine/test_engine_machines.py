@@ -19,7 +19,7 @@ def opposed(speed: float, ramp: float = 0.0) -> list[dict[str, str]]:
 
 
 def test_step_response_is_that_of_the_dc_machine():
-    """Source: Control Tutorials for MATLAB and Simulink, "DC Motor Speed": J, b, K, R, L and a step of 1 V.
+    """Source: Control Tutorials, University of Michigan, "DC Motor Speed": J, b, K, R, L and a step of 1 V.
 
     A dq machine equals it with R and L times 1.5; its cross coupling takes up to (w·L/R)² = 0.25 % of the
     current.

@@ -14,7 +14,7 @@ from drivesim.physics.motor import (
     torque,
 )
 
-# "DC Motor Speed", Control Tutorials for MATLAB and Simulink (Michigan, Carnegie Mellon, Detroit Mercy)
+# "DC Motor Speed", Control Tutorials, University of Michigan (Michigan, Carnegie Mellon, Detroit Mercy)
 J, B, K, R, L = 0.01, 0.1, 0.01, 1.0, 0.5
 PLANT = control.tf([K], [J * L, J * R + B * L, B * R + K * K])
 

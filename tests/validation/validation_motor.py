@@ -18,7 +18,7 @@ from drivesim.physics.motor import (
     torque,
 )
 
-TUTORIAL = "“DC Motor Speed: System Analysis”, Control Tutorials for MATLAB and Simulink (looked up)"
+TUTORIAL = "“DC Motor Speed: System Analysis”, Control Tutorials, University of Michigan (looked up)"
 J, B, K, R, L = 0.01, 0.1, 0.01, 1.0, 0.5
 POLES = 0.01  # few pole pairs with much flux: a dq machine without the cross coupling a DC machine lacks
 
