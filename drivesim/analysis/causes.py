@@ -50,7 +50,7 @@ def brown_out(recording: Recording, traces: xr.Dataset) -> str:
     if current * resistance < SAG_TELLS * lockout.below:
         why = ""
     return (
-        f"brown-out: the bus fell below {lockout.below:g} V {times}{why} and the wheel controllers were off "
+        f"the bus fell below {lockout.below:g} V {times}{why} and the wheel controllers were off "
         f"{off_share(traces):.0%} of the time"
     )
 

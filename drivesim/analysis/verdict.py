@@ -39,8 +39,8 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     words = _main_clause(recording, traces)
     dark = brown_out(recording, traces)
     if len(resets(recording)) > 1:
-        return f"stuttered: {dark}; {words}"
-    return f"{words}; {dark}" if dark else words
+        return f"stuttered in a brown-out: {dark}; {words}"
+    return f"{words}; brown-out: {dark}" if dark else words
 
 
 def what_held(recording: Recording, traces: xr.Dataset) -> Reason | None:

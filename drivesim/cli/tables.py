@@ -110,9 +110,8 @@ def more_figures(summary: dict[str, Any]) -> list[str]:
     """Return lines about supply and recovery where they say something."""
     supply, recovery, lines = summary["supply"], summary["recovery"], []
     if supply["resets"]:
-        lines.append(
-            f"controllers reset {supply['resets']} times, without power {supply['off_share']:.0%} of the time"
-        )
+        times = "once" if supply["resets"] == 1 else f"{supply['resets']} times"
+        lines.append(f"controllers reset {times}, without power {supply['off_share']:.0%} of the time")
     if supply["endurance_h"] is not None:
         lines.append(f"at this current the pack lasts {supply['endurance_h']:.1f} h")
     if recovery is not None and recovery["tries"]:

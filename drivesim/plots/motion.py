@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from drivesim.analysis.conditions import AIRBORNE, GRIPPING, SLIP_ON
-from drivesim.plots import layout
+from drivesim.plots import layout, marks
 from drivesim.plots.scales import at_least, capped, even_friction, even_load
 from drivesim.plots.style import (
     BLACK,
@@ -51,6 +51,7 @@ def speeds(run: Run) -> Figure:
         layout.line_key("commanded", **COMMAND),
         layout.line_key("true, in the wheel's colour", color=wheel_look(0).colour),
         layout.line_key("measured by the wheel's controller", **MEASURED),
+        *marks.keys(run),
     ]
     title, body = "Wheel speeds and what each wheel was doing", PITCH * len(names) + 0.25
     figure, top = layout.page(run, title, body, lines, layout.condition_keys())
@@ -69,6 +70,7 @@ def speeds(run: Run) -> Figure:
         layout.condition_band(ax, edges, traces["condition"].values[:, i], BAND_LOW, BAND_HIGH)
     layout.over_time(run, panels)
     _time_below_bands(panels)
+    marks.draw(run, panels)
     return figure
 
 

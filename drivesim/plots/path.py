@@ -17,6 +17,7 @@ from drivesim.plots import layout, profile
 from drivesim.plots.profile import Profile, draw_marks, draw_profile, plan_profile
 from drivesim.plots.style import FAINT, INK, condition_look, mark_look, one_line, signed, styled, wheel_look
 from drivesim.plots.way import AROUND, Mark, marks, sides, way
+from drivesim.scenario.ground import Patch as GroundPatch
 
 if TYPE_CHECKING:
     from drivesim.analysis.run import Run
@@ -132,7 +133,7 @@ def _keys(run: Run) -> list[Artist]:
     keys: list[Artist] = [*layout.wheel_keys(run.traces["wheel"].values, markers=False)]
     keys += [layout.line_key("start", **START), layout.line_key("end", **END)]
     if run.scenario.ground.patches:
-        keys.append(Patch(label="other friction", **PATCH))
+        keys.append(Patch(label="other ground", **PATCH))
     return keys
 
 
@@ -173,8 +174,18 @@ def _ground_edge(run: Run, axes: Axes) -> None:
     )
 
 
+def _kind(patch: GroundPatch) -> str:
+    """Return in words what is different on a patch."""
+    if patch.soil is not None:
+        return f"soil {(patch.soil.preset or 'of its own').replace('_', ' ')}"
+    words = [f"friction ×{patch.factor:g}"] if patch.factor != 1 else []
+    words += [f"rolling ×{patch.rolling_factor:g}"] if patch.rolling_factor != 1 else []
+    words += [f"hold {patch.hold:g}"] if patch.hold else []
+    return ", ".join(words) or "as around"
+
+
 def _patches(run: Run, axes: Axes) -> None:
-    """Draw the patches of other friction, with their words in the lane at the bottom."""
+    """Draw the patches of other ground, with their words in the lane at the bottom."""
     words = []
     (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
     for patch in run.scenario.ground.patches:
@@ -185,7 +196,7 @@ def _patches(run: Run, axes: Axes) -> None:
         axes.add_patch(
             Rectangle((patch.x[0], patch.y[0]), *np.ptp([patch.x, patch.y], axis=1), gid="patch", **PATCH)
         )
-        text = one_line(f"{patch.label or 'patch'}: friction ×{patch.factor:g}", 50)
+        text = one_line(f"{patch.label or 'patch'}: {_kind(patch)}", 50)
         words.append(((x0 + x1) / 2, y0 + 0.1 * (y1 - y0), text))
     layout.words_in_lane(axes, words, at_top=False)
 

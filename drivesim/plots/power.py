@@ -10,12 +10,15 @@ from matplotlib.figure import Figure
 
 from drivesim.analysis.caution_heat import TOUCH_LIMIT
 from drivesim.analysis.ledger import PARTS
-from drivesim.plots import layout
+from drivesim.plots import layout, marks
 from drivesim.plots.style import BLUE, FAINT, INK, LIMIT, signed, styled, wheel_look, wheel_word
 
 if TYPE_CHECKING:
     from drivesim.analysis.run import Run
 
+LOCKOUT: Any = {"color": FAINT, "linestyle": ":", "linewidth": 1.0}
+AT_LEFT: Any = {"xycoords": ("axes fraction", "data"), "textcoords": "offset points", "xytext": (3, 2)}
+STAGGER = 0.16  # of the width: limits close to each other say their words beside each other
 ACROSS = 4  # panels of wheels side by side
 NEAR = 0.4  # a limit is drawn where this share of the way to it is used, else it is said in words
 LEAST_WARMING = 5.0  # K, shortest scale of temperature
@@ -30,7 +33,7 @@ def electrics(run: Run) -> Figure:
     current = np.hypot(traces["current_d"].values, traces["current_q"].values)
     rating = run.scenario.rover.wheel.driver.current_rating
     words = "limit" if rating is None else f"limit (controller {rating:.3g} A)"
-    keys = [*layout.wheel_keys(names), layout.line_key(words, **LIMIT)]
+    keys = [*layout.wheel_keys(names), layout.line_key(words, **LIMIT), *marks.keys(run)]
     rows, height, pitch = -(-len(names) // ACROSS), 1.2, 1.95
     body = pitch * (rows + 1) + height + layout.BOTTOM
     figure, top = layout.page(run, "Phase currents (amplitude), bus and heat", body, keys)
@@ -59,6 +62,7 @@ def electrics(run: Run) -> Figure:
     layout.over_time(run, [bus], 5)
     layout.over_time(run, [battery], 5)
     layout.over_time(run, [heat])
+    marks.draw(run, [bus, battery, heat])
     return figure
 
 
@@ -102,6 +106,12 @@ def _bus_voltage(run: Run, axes: Axes) -> None:
     axes.plot(run.traces["time"].values, volts, color=BLUE)
     axes.axhline(cut_off, **LIMIT)
     low, high = min(cut_off, float(volts.min())), max(cut_off, float(volts.max()))
+    lockout = run.scenario.rover.wheel.driver.lockout
+    if lockout is not None:
+        for level, words in ((lockout.below, "reset below"), (lockout.above, "boot above")):
+            axes.axhline(level, **LOCKOUT)
+            axes.annotate(words, (0.0, level), color=FAINT, fontsize=7, **AT_LEFT)
+        marks.shade_off(run, axes)
     room = 0.08 * max(high - low, 0.5)
     axes.set_ylim(low - room, high + room)
     axes.set_ylabel("voltage [V]")
@@ -110,8 +120,11 @@ def _bus_voltage(run: Run, axes: Axes) -> None:
 
 
 def _temperatures(run: Run, axes: Axes) -> None:
-    traces, limit, ambient = run.traces, run.scenario.rover.wheel.winding.limit, run.scenario.ambient
+    winding, ambient = run.scenario.rover.wheel.winding, run.scenario.ambient
+    traces, limit, housing = run.traces, winding.limit, winding.housing
     time, degrees = traces["time"].values, traces["winding_temperature"].values
+    if housing is not None:
+        axes.plot(time, traces["housing_temperature"].values, color=FAINT, linewidth=0.8)
     for i in range(degrees.shape[1]):
         look = wheel_look(i)
         marks: Any = {"marker": look.marker, "markersize": 4, "markevery": (i * 0.02 + 0.02, 0.1)}
@@ -119,12 +132,18 @@ def _temperatures(run: Run, axes: Axes) -> None:
     low, high = min(ambient, float(degrees.min())), max(float(degrees.max()), ambient + LEAST_WARMING)
     axes.set_ylim(low - 0.05 * (high - low), high + 0.05 * (high - low))
     axes.set_ylabel("temperature [°C]")
-    layout.heading(axes, "winding temperatures")
+    layout.heading(axes, "winding temperatures" + (", housings thin and grey" if housing is not None else ""))
     _limit(axes, limit, ambient, float(degrees.max()), "winding limit", "°C")
-    if axes.get_ylim()[1] > TOUCH_LIMIT:
-        axes.axhline(TOUCH_LIMIT, color=FAINT, linestyle=":")
-        place: Any = {"xycoords": ("axes fraction", "data"), "textcoords": "offset points", "xytext": (3, 2)}
-        axes.annotate("hot to touch", (0.0, TOUCH_LIMIT), color=FAINT, **place)
+    lines = [(TOUCH_LIMIT if housing is None else housing.touch_limit, "hot to touch")]
+    cut_back = run.scenario.rover.wheel.driver.cut_back
+    if cut_back is not None:
+        lines += [(cut_back.start, "cut-back begins"), (cut_back.end, "cut-back ends: no voltage")]
+    given = ((winding.adhesive_limit, "adhesive limit"), (winding.magnet_limit, "magnet limit"))
+    lines += [(value, words) for value, words in given if value is not None]
+    shown = sorted(line for line in lines if line[0] < axes.get_ylim()[1])
+    for place, (level, words) in enumerate(shown):
+        axes.axhline(level, color=FAINT, linestyle=":")
+        axes.annotate(words, (STAGGER * place, level), color=FAINT, fontsize=7, **AT_LEFT)
 
 
 @styled()

@@ -27,7 +27,7 @@ def test_a_stutter_is_called_a_brown_out_with_its_figures(stuttering):
     assert stuttering.summary["supply"]["resets"] == len(resets)
     off = 1 - float(stuttering.traces["powered"].mean())
     assert stuttering.verdict.startswith(
-        f"stuttered: brown-out: the bus fell below 6 V {len(resets)} times ("
+        f"stuttered in a brown-out: the bus fell below 6 V {len(resets)} times ("
     )
     assert f"the wheel controllers were off {off:.0%} of the time" in stuttering.verdict
     assert "pack" in stuttering.summary["may_help"]
