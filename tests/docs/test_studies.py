@@ -11,15 +11,31 @@ import pytest
 STUDIES = Path(__file__).parents[2] / "docs" / "studies"
 
 
-@pytest.fixture(scope="module")
-def study():
-    """The coordination study as a module, without running it."""
-    spec = importlib.util.spec_from_file_location("coordination_study", STUDIES / "coordination.py")
+def module(name):
+    """Return a study as a module, without running it."""
+    spec = importlib.util.spec_from_file_location(f"{name}_study", STUDIES / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    found = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(found)
+    return found
+
+
+@pytest.fixture(scope="module")
+def study():
+    """The coordination study."""
+    return module("coordination")
+
+
+def test_tries_of_the_driver_are_counted():
+    """On the shipped recovery scenario's ground the second try frees the rover."""
+    recovery = module("recovery")
+    freed, moving = recovery.drive((["rock", "full_throttle"], 8, 16.0))
+    assert freed == [False, True]
+    assert moving
+    assert "| x | 0 of 2 (0% … 66%) | 1 of 3 (" in recovery.row(
+        "x", [([False, True], True), ([False], False), ([], True)]
+    )
 
 
 def test_every_case_runs_on_the_same_ground(study):

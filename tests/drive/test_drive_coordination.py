@@ -20,7 +20,7 @@ from drivesim.drive.coordination import (
 from drivesim.engine import records
 
 EVERY = 0.02  # s
-numbers = st.floats(-30, 30)
+numbers = st.floats(-30, 30).map(lambda x: round(x, 6))  # nothing so small that its inverse is infinite
 
 
 def host(kind, **changed):
