@@ -100,6 +100,12 @@ def _model(recording: Recording, traces: xr.Dataset) -> list[str]:
     deepest = float(traces["sinkage"].values.max(initial=0.0))
     if deepest > 0:
         out.append(SOIL)
+    if 0 < deepest < sink:
+        out.append(
+            f"Firm soil: the wheels sink {deepest * 1e3:.2g} mm at most, less than the tyres give "
+            f"({sink * 1e3:.2g} mm), and the soil law finds too little grip.  Use hard ground with a "
+            "'surface' such as firm_soil."
+        )
     if deepest > SUNK * radius:
         out.append(
             f"Sunk {deepest * 1e3:.2g} mm, more than {SUNK:.0%} of the wheel's radius: outside what the soil formulas "

@@ -9,8 +9,8 @@ from drivesim._compile import compiled
 from drivesim.ground.surface import FRICTION, HOLD, ROLLING, SOIL, node_at
 from drivesim.physics import contact, soil, tyre
 
-YIELD_ROUNDS = 20  # at most, in search of how deep the soil has yielded
-YIELD_CLOSE = 2e-5  # m; Newton's next step is some hundred times shorter
+YIELD_ROUNDS = 40  # at most, in search of how deep the soil has yielded
+YIELD_CLOSE = 0.02  # of the load; what is left after Newton's step is some thousand times less
 DRAG_FULL_AT = 0.01  # m/s of hub speed from which soil resists with all it has
 NO_THRUST = 1e-9  # N
 FIRST_SINKAGE = 1e-5  # m, where the search begins on fresh soil
@@ -100,15 +100,25 @@ def press_soil(p, w, c, ground, depth, dt):
 
 @compiled
 def yielded(p, ground, modulus, diameter, sinkage, depth):
-    """Return how deep [m] the soil has yielded: until it carries what the tyre presses with (Newton's method)."""
-    z = max(sinkage, FIRST_SINKAGE)
+    """Return how deep [m] the soil has yielded: until it carries what the tyre presses with.
+
+    Newton's method, kept between what is known to be too little and too much.
+    """
+    low, high = sinkage, depth
+    z = min(max(sinkage, FIRST_SINKAGE), depth)
     for _ in range(YIELD_ROUNDS):
         load = soil.wheel_load(z, p.width, diameter, ground.exponent, modulus)
-        excess = p.radial_stiffness * (depth - z) - load
+        pressed = p.radial_stiffness * (depth - z)
+        excess = pressed - load
         if excess <= 0.0 and z <= sinkage:
             return sinkage  # carried already: nothing yields
-        change = excess / (p.radial_stiffness + soil.load_slope(load, z, ground.exponent))
-        z = min(max(z + change, sinkage), depth)
-        if abs(change) < YIELD_CLOSE:
+        if excess > 0.0:
+            low = z
+        else:
+            high = z
+        z += excess / (p.radial_stiffness + soil.load_slope(load, z, ground.exponent))
+        if z <= low or z >= high:
+            z = 0.5 * (low + high)
+        elif abs(excess) < YIELD_CLOSE * load:
             break
     return z

@@ -11,7 +11,8 @@ from drivesim.engine.kernel import advance
 from drivesim.engine.model import Model
 from drivesim.engine.records import RUNNING, kernel_view
 from drivesim.engine.touch import touch
-from drivesim.ground.surface import height_and_slopes
+from drivesim.ground.surface import SOIL, height_and_slopes, node_at
+from drivesim.physics import soil
 from drivesim.physics.body import rotation
 
 STILL_AFTER = 0.4  # s of holding
@@ -30,6 +31,7 @@ def settle(model: Model) -> None:
     keeps the pose without tread forces.
     """
     stand_upright(model)
+    sink_in(model)
     trial = copy.copy(model)
     trial.params, trial.wheels = model.params.copy(), model.wheels.copy()
     trial.bodies, trial.states = model.bodies.copy(), model.states.copy()
@@ -87,6 +89,32 @@ def stand_upright(model: Model) -> None:
     z, roll, pitch = state
     body["z"] = z
     body["q0"], body["q1"], body["q2"], body["q3"] = _quaternion(roll, pitch, yaw)
+
+
+def sink_in(model: Model) -> None:
+    """Let wheels that stand on soil sink under the loads they have, and the body with them by the mean."""
+    body, grid, ground = model.bodies[0], kernel_view(model.grid)[0], model.ground
+    rot = rotation(body["q0"], body["q1"], body["q2"], body["q3"])
+    for p, w in zip(model.wheels, model.states, strict=True):
+        arm, normal, depth = stand(p, rot, grid, ground.surface, body)
+        x, y = body["x"] + arm[0] - p["radius"] * normal[0], body["y"] + arm[1] - p["radius"] * normal[1]
+        node = node_at(
+            ground.fields,
+            grid["friction_x0"],
+            grid["friction_y0"],
+            grid["friction_dx"],
+            grid["friction_dy"],
+            x,
+            y,
+        )
+        which = int(ground.fields[(*node, SOIL)])
+        if which and depth > 0:
+            kind, width = model.soils[which - 1], p["width"]
+            modulus = soil.modulus(kind["k_c"], kind["k_phi"], width)
+            w["sinkage"] = soil.sinkage_under_load(
+                p["radial_stiffness"] * depth, width, 2 * p["radius"], kind["exponent"], modulus
+            )
+    body["z"] -= model.states["sinkage"].mean()
 
 
 def _first_guess(

@@ -79,6 +79,13 @@ def test_soil_is_told_its_limits():
     assert "more than 25% of the wheel's radius" in found
 
 
+def test_firm_soil_is_better_taken_as_hard_ground():
+    clay = SAND | {"ground.soil": "{preset: heavy_clay}"}
+    (found,) = said("Firm soil", **clay)
+    assert "use hard ground" in found.lower()
+    assert said("Firm soil", **SAND) == []
+
+
 def test_droop_that_swings_by_itself():
     kp, R = 0.12, 2.4  # the shipped loop's gain and the shipped winding's resistance
     for gain, told in ((0.9 * R / kp, 0), (1.1 * R / kp, 1)):

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 from engine_rovers import FOREVER, IN_THE_AIR, each_wheel, held_up, ideal
 
-from drivesim.engine.build import build
 from drivesim.engine.simulate import run_model, simulate
 
 POLES, LAM, LIMIT = 7, 2e-3, 1.2
@@ -147,7 +144,8 @@ def test_a_loop_with_a_fast_clock_turns_its_wheel_fast():
 def on_the_ground(arithmetic: dict[str, int] | None):
     """Return the traces of a rover that starts, turns and meets a ramp under speed loops."""
     drive = {
-        "strategy": "speed_loop", "proportional": "0.05 V*s/rad", "integral": "0.5 V/rad", "feed_forward": "0.014 V*s/rad",
+        "strategy": "speed_loop", "proportional": "0.05 V*s/rad", "integral": "0.5 V/rad",
+        "feed_forward": "0.014 V*s/rad",
         "sensor": {"kind": "hall", "sensors": 3},
     }  # fmt: skip
     changes = {
