@@ -19,7 +19,6 @@ def heat_cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
     """Return the cautions about temperatures and about what makes them."""
     return [
         *_limits(recording, traces),
-        *_touch(recording, traces),
         *_guards(recording),
         *_currents(recording, traces),
     ]
@@ -28,20 +27,22 @@ def heat_cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
 def _limits(recording: Recording, traces: xr.Dataset) -> list[str]:
     """Tell what is too hot, or would become so when the run goes on like its last half."""
     w = recording.scenario.rover.wheel.winding
-    board = settled(recording, traces)
-    housed = w.housing is not None
+    board, housed = settled(recording, traces), w.housing is not None
     shares = 1.0 if not housed else recording.model.wheels["housing_resistance"] / _path(recording)
     ambient = recording.scenario.ambient
-    magnets = ambient + (board - ambient) * shares
+    outside, outer = ambient + (board - ambient) * shares, "winding_temperature"
+    if housed:
+        outer = "housing_temperature"
     parts = (
         ("Hot board", "winding", "winding_temperature", board, w.limit),
         ("Hot adhesive", "adhesive", "winding_temperature", board, w.adhesive_limit),
+        ("Hot magnets", "magnet", outer, outside, w.magnet_limit),
         (
-            "Hot magnets",
-            "magnet",
-            "housing_temperature" if housed else "winding_temperature",
-            magnets,
-            w.magnet_limit,
+            "Hot to touch",
+            "touch",
+            outer,
+            outside,
+            TOUCH_LIMIT if w.housing is None else w.housing.touch_limit,
         ),
     )
     out = []
@@ -102,15 +103,6 @@ def settled(recording: Recording, traces: xr.Dataset) -> np.ndarray:
     return np.minimum(np.array(found), min(ends, default=np.inf))
 
 
-def _touch(recording: Recording, traces: xr.Dataset) -> list[str]:
-    housing = recording.scenario.rover.wheel.winding.housing
-    channel = "winding_temperature" if housing is None else "housing_temperature"
-    limit = TOUCH_LIMIT if housing is None else housing.touch_limit
-    peaks = traces[channel].max("time")
-    peak, wheel = float(peaks.max()), str(peaks["wheel"].values[int(peaks.values.argmax())])
-    return [f"Hot to touch: {wheel} reached {peak:.0f} degC (over {limit:.0f} degC)."] if peak > limit else []
-
-
 def _guards(recording: Recording) -> list[str]:
     cut = [event.wheel for event in recording.events if event.kind == "heat"]
     tripped = [event.wheel for event in recording.events if event.kind == "trip" and "off" in event.effect]
@@ -118,33 +110,38 @@ def _guards(recording: Recording) -> list[str]:
     if cut:
         out.append(f"Cut back for heat: {', '.join(dict.fromkeys(cut))} no longer had the full voltage.")
     if tripped:
-        out.append(
-            f"Tripped for heat: {', '.join(dict.fromkeys(tripped))}; a wheel may start again by itself."
-        )
+        trip = recording.scenario.rover.wheel.driver.trip
+        stays = trip is None or trip.resume is None
+        then = "stays off until it is switched on anew" if stays else "may start again by itself; keep clear"
+        out.append(f"Tripped for heat: {', '.join(dict.fromkeys(tripped))}; such a wheel {then}.")
     return out
 
 
 def _currents(recording: Recording, traces: xr.Dataset) -> list[str]:
-    wheel = recording.scenario.rover.wheel
-    current = float(np.hypot(traces["current_d"].values, traces["current_q"].values).max(initial=0.0))
+    """Tell currents over a rating; those of the traces are what flows in one of them, as it is wound."""
+    wheel, motor = recording.scenario.rover.wheel, recording.scenario.rover.wheel.motor
+    line = float(np.hypot(traces["current_d"].values, traces["current_q"].values).max(initial=0.0))
+    conductor = motor.conductor
+    trace = line / (np.sqrt(3.0) if motor.connection == "delta" else 1.0)
+    trace /= 1 if conductor is None else conductor.parallel_paths
     out = []
-    for title, rating in (
-        ("Wheel controllers", wheel.driver.current_rating),
-        ("Traces", wheel.winding.trace_rating),
+    for title, what, current, rating in (
+        ("Wheel controllers", "phase current", line, wheel.driver.current_rating),
+        ("Traces", "current in each", trace, wheel.winding.trace_rating),
     ):
         if rating is not None and current > rating:
-            out.append(f"{title}: {current:.2g} A peak phase current, rated {rating:g} A.")
-    conductor = wheel.motor.conductor
+            out.append(f"{title}: {current:.2g} A peak {what}, rated {rating:g} A.")
     if conductor is not None and wheel.winding.trace_rating is None:
-        guide = conductor.parallel_paths * min(
+        guide = min(
             winding.trace_current(
                 TRACE_RISE, layer.width * finished_thickness(layer, conductor.finish), layer.place == "outer"
             )
             for layer in conductor.layers
         )
-        if current / np.sqrt(2) > guide:
+        effective = trace / np.sqrt(2.0)
+        if effective > guide:
             out.append(
-                f"Traces: {current / np.sqrt(2):.2g} A effective phase current; the guide value for "
-                f"{TRACE_RISE:.0f} K in still air is {guide:.2g} A (IPC-2221)."
+                f"Traces: {effective:.2g} A effective in each; the guide value for {TRACE_RISE:.0f} K in still air is "
+                f"{guide:.2g} A (IPC-2221, from memory; a hint, since the traces of a winding warm each other)."
             )
     return out

@@ -1,10 +1,11 @@
-"""Cautions about cells, connectors and brown-outs, each with its figure; imports engine."""
+"""Cautions about cells, connectors and brown-outs, each with its figure; imports engine, causes."""
 
 from __future__ import annotations
 
 import numpy as np
 import xarray as xr
 
+from drivesim.analysis.causes import loose_times, resets, times
 from drivesim.engine.simulate import Recording
 
 SERIES_CHARGER = (
@@ -27,7 +28,7 @@ def _discharge(recording: Recording, traces: xr.Dataset) -> list[str]:
             f"Lithium cells: {current:.2g} A drawn, the rating allows {rated:.2g} A ({battery.discharge_rating:g} C); "
             "they can swell or burn."
         )
-    lowest = float(traces["bus_voltage"].values.min(initial=np.inf)) / battery.cells_in_series
+    lowest = float(cell_side(recording, traces).min(initial=np.inf)) / battery.cells_in_series
     if lowest < battery.cut_off:
         out.append(
             f"Lithium cells: down to {lowest:.2f} V a cell under load, below the cut-off of {battery.cut_off:g} V."
@@ -37,6 +38,16 @@ def _discharge(recording: Recording, traces: xr.Dataset) -> list[str]:
             f"Battery connector: {current:.2g} A, rated {battery.connector_rating:g} A; it heats and may melt."
         )
     return out
+
+
+def cell_side(recording: Recording, traces: xr.Dataset) -> np.ndarray:
+    """Return the rows of the bus voltage [V] in which the battery was connected all the time."""
+    time, half = traces["time"].values, traces.attrs["recording_interval_s"] / 2
+    connected = np.ones(time.size, dtype=bool)
+    for off, on in loose_times(recording):
+        connected &= (time + half <= off) | (time - half >= on)
+    rows: np.ndarray = traces["bus_voltage"].values[connected]
+    return rows
 
 
 def _charging(recording: Recording) -> list[str]:
@@ -51,11 +62,10 @@ def _charging(recording: Recording) -> list[str]:
 
 
 def _resets(recording: Recording) -> list[str]:
-    resets = sum(event.kind == "reset" and "reset" in event.effect for event in recording.events)
-    if not resets:
+    count = len(resets(recording))
+    if not count:
         return []
-    times = "once" if resets == 1 else f"{resets} times"
     return [
-        f"Brown-out: the wheel controllers reset {times}; a real one may come back with other settings, or hold a "
+        f"Brown-out: the wheel controllers reset {times(count)}; a real one may come back with other settings, or hold a "
         "wheel's last state; keep clear until it is switched off."
     ]

@@ -37,10 +37,11 @@ def cautions(recording: Recording, traces: xr.Dataset, counted: dict[str, float]
 
     ``counted`` is the run's energy ledger [J].
     """
-    return [
+    found = [
         *_numbers(recording, counted), *supply_cautions(recording, traces), *heat_cautions(recording, traces),
         *_drive(recording), *_model(recording, traces), ALWAYS,
     ]  # fmt: skip
+    return list(dict.fromkeys(found))
 
 
 def _numbers(recording: Recording, counted: dict[str, float]) -> list[str]:
@@ -77,12 +78,14 @@ def _drive(recording: Recording) -> list[str]:
             "gives no torque or turns the wrong way; a real controller needs a start-up ramp for that."
         )
     if params["coordination"] == DROOP:
-        loop = float((params["coordination_gain"] * wheels["kp"] / wheels["resistance"]).max())
-        if loop >= 1:
+        path = wheels["resistance"] + wheels["on_resistance"]
+        loops = params["coordination_gain"] * wheels["kp"] / path
+        i = int(loops.argmax())
+        if loops[i] >= 1:
             out.append(
-                f"Droop of {params['coordination_gain']:.3g} rad/s/A with a gain of {wheels['kp'].max():.3g} V*s/rad "
-                f"on {wheels['resistance'].min():.3g} ohm swings by itself (their product over the resistance is "
-                f"{loop:.2g}, it must stay below 1)."
+                f"Droop of {params['coordination_gain']:.3g} rad/s/A with a gain of {wheels['kp'][i]:.3g} V*s/rad on "
+                f"{path[i]:.3g} ohm swings by itself (their product over the resistance is {loops[i]:.2g}, it must "
+                "stay below 1)."
             )
     return out
 

@@ -11,69 +11,140 @@ from drivesim.engine.energy import contact_depths
 from drivesim.engine.model import Model
 from drivesim.engine.winding_build import layer_shares, phase_resistance, vias_resistance
 from drivesim.physics import heat, motor, obstacle, supply
-from drivesim.scenario.motor import MODULATION
+from drivesim.scenario.motor import Motor
 from drivesim.scenario.winding import Conductor
 
 AT = 20.0  # degC, of resistances
+SAG_ROUNDS = 50  # at most, in search of the bus voltage under all wheels stalled
+SAG_CLOSE = 1e-6  # V
 
 
 def derived(model: Model) -> dict[str, Any]:
-    """Return plain numbers and names that a builder wants to know of the built ``model`` before a run."""
-    scenario, wheels = model.scenario, model.wheels
+    """Return plain numbers and names that a builder wants to know of the built ``model`` before a run.
+
+    None stands for what has no finite value.  Resistances are those of the equivalent star, each wheel's stall torque
+    is that with its winding cold and nothing else drawing from the bus.
+    """
+    scenario = model.scenario
     bus = float(model.bodies["bus_voltage"][0])
-    volts = MODULATION[scenario.rover.wheel.driver.modulation] * bus
     each = {
-        name: wheel_figures(w, volts, scenario.ambient, scenario.rover.wheel.winding.limit)
-        for name, w in zip(model.names, wheels, strict=True)
+        name: wheel_figures(w, bus, scenario.ambient, scenario.rover.wheel.winding.limit)
+        for name, w in zip(model.names, model.wheels, strict=True)
     }
     pressed = contact_depths(model) - model.states["sinkage"]
-    for name, depth, w in zip(model.names, pressed, wheels, strict=True):
+    for name, depth, w in zip(model.names, pressed, model.wheels, strict=True):
         each[name]["standing_load_N"] = float(w["radial_stiffness"] * max(0.0, depth))
+    sagged = bus_all_stalled(model)
     weight = float(model.params["mass"][0] * model.params["gravity"][0])
-    push = sum(figures["stall_force_N"] for figures in each.values())
+    push = sum(stall_torque(w, sagged or 0.0) / w["radius"] for w in model.wheels)
     conductor = scenario.rover.wheel.motor.conductor
-    return {
-        "winding": None if conductor is None else winding_table(conductor),
+    return _finite({
+        "winding": None if conductor is None else winding_table(scenario.rover.wheel.motor, conductor, model.wheels[0]),
         "wheels": each,
         "bus_voltage_V": bus,
-        "steepest_by_torque_deg": math.degrees(math.asin(min(1.0, push / weight))),
+        "bus_all_stalled_V": sagged,
+        "steepest_by_torque_deg": None if sagged is None else math.degrees(math.asin(min(1.0, push / weight))),
         "steepest_by_friction_deg": _friction_slope(model),
         "ride_through_s": _ride_through(model, bus),
-    }
+    })  # fmt: skip
 
 
-def wheel_figures(w: np.void, volts: float, ambient: float, limit: float) -> dict[str, float]:
+def _finite(found: dict[str, Any]) -> dict[str, Any]:
+    """Put None for what is not finite, which JSON does not know."""
+    out: dict[str, Any] = {}
+    for name, value in found.items():
+        if isinstance(value, dict):
+            out[name] = _finite(value)
+        else:
+            out[name] = None if isinstance(value, float) and not math.isfinite(value) else value
+    return out
+
+
+def wheel_figures(w: np.void, bus: float, ambient: float, limit: float) -> dict[str, float]:
     """Return one wheel's resistance, torque and force at standstill, and what heat allows for ever.
 
-    ``volts`` the greatest phase amplitude; ``limit`` [degC] of the board; currents are peak phase values.
+    ``bus`` [V]; ``limit`` [degC] of the board; currents and voltages are peak phase values.  The voltage is what the
+    driver sets, its on-resistance included; its losses warm the board by the share that the scenario gives.
     """
-    R, alpha = float(w["resistance"]), float(w["coefficient"])
-    R20 = R / (1 + alpha * (float(w["given_at"]) - AT))
-    torque = motor.stall_torque(volts, R20 + w["on_resistance"], w["flux_linkage"], w["pole_pairs"])
-    R_th = w["thermal_resistance"] + (
-        w["housing_resistance"] if np.isfinite(w["housing_resistance"]) else 0.0
-    )
-    figures = {
+    R20, alpha, share = cold_resistance(w), float(w["coefficient"]), float(w["driver_heat"])
+    torque, housing = stall_torque(w, bus), float(w["housing_resistance"])
+    R_th = float(w["thermal_resistance"]) + (housing if math.isfinite(housing) else 0.0)
+    warm = 1 + alpha * (limit - AT)
+    air = ambient + R_th * share * float(w["fixed_loss"])
+    heated = R20 + share * float(w["on_resistance"]) / warm
+    # three phases: the loss of a peak phase current I is 1.5·I²·R
+    current = float(heat.continuous_current(limit, 1.5 * heated, R_th, air, alpha))
+    return {
         "phase_resistance_ohm": R20,
-        "stall_torque_Nm": torque if w["driven"] else 0.0,
-        "stall_force_N": torque / w["radius"] if w["driven"] else 0.0,
-        # three phases: the loss of a peak phase current I is 1.5·I²·R
-        "continuous_current_A": heat.continuous_current(limit, 1.5 * R20, R_th, ambient, alpha),
-        "continuous_stall_voltage_V": heat.stall_voltage(limit, R20, R_th, ambient, alpha),
+        "stall_torque_Nm": torque,
+        "stall_force_N": torque / float(w["radius"]),
+        "continuous_current_A": current,
+        "continuous_stall_voltage_V": current * (R20 * warm + float(w["on_resistance"])),
     }
-    return {name: float(value) for name, value in figures.items()}
 
 
-def winding_table(conductor: Conductor) -> dict[str, Any]:
+def cold_resistance(w: np.void) -> float:
+    """Return a wheel's phase resistance at 20 degC [ohm]."""
+    return float(w["resistance"] / (1 + w["coefficient"] * (w["given_at"] - AT)))
+
+
+def stall_torque(w: np.void, bus: float) -> float:
+    """Return a wheel's torque [N·m] at standstill with a cold winding: full ``bus`` voltage [V], or its current limit."""
+    if not w["driven"]:
+        return 0.0
+    R, lam, p = cold_resistance(w) + w["on_resistance"], w["flux_linkage"], w["pole_pairs"]
+    full = motor.stall_torque(w["modulation"] * bus, R, lam, p)
+    return float(min(full, motor.torque(w["current_limit"], p, lam)))
+
+
+def bus_all_stalled(model: Model) -> float | None:
+    """Return where the bus settles [V] while every driven wheel gives all it can at standstill; None on collapse."""
+    R = float(model.params["battery_resistance"][0])
+    R *= float(np.interp(model.bodies["state_of_charge"][0], model.table[0], model.table[2]))
+    R += float(model.params["diffusion_resistance"][0])
+    inner = bus = float(model.bodies["bus_voltage"][0])
+    for _ in range(SAG_ROUNDS):
+        constant, resistive = _drawn_stalled(model, bus)
+        new = float(
+            supply.advance_bus(bus, inner, R, 0.0, constant, resistive, 1.0)
+        )  # no capacitance: at once
+        if new == supply.COLLAPSED:
+            return None
+        if abs(new - bus) < SAG_CLOSE:
+            break
+        bus = new
+    return bus
+
+
+def _drawn_stalled(model: Model, bus: float) -> tuple[float, float]:
+    """Return the power [W] that does not depend on the bus voltage, and that which grows with its square."""
+    constant, resistive = float(model.params["electronics"][0]), 0.0
+    for w in model.wheels[model.wheels["driven"] == 1]:
+        R = cold_resistance(w) + w["on_resistance"]
+        current = w["modulation"] * bus / R
+        power = motor.copper_loss(min(current, w["current_limit"]) ** 2, R) / w["efficiency"]
+        constant += w["fixed_loss"]
+        if current < w["current_limit"]:
+            resistive += power
+        else:
+            constant += power
+    return float(constant), float(resistive)
+
+
+def winding_table(motor: Motor, conductor: Conductor, wheel: np.void) -> dict[str, Any]:
     """Return each kind of layer's part of a phase's resistance, and what thinner inner layers cost.
 
-    ``inner_cost``: the phase's resistance over that with every inner layer as thick as the outer ones; 1 without both.
+    The resistances are those of one path as it is drawn.  ``inner_cost``: the phase's resistance over that with every
+    inner layer as thick as the outer ones, 1 without both; ``inner_torque_cost``: the share of the torque at
+    standstill that this takes, with ``wheel``'s driver.
     """
     shares, vias = layer_shares(conductor, AT), vias_resistance(conductor, AT)
     path = sum(share.resistance for share in shares) + vias
     outer = max((share.thickness for share in shares if share.place == "outer"), default=None)
     inner = [share for share in shares if share.place == "inner"]
     saved = sum(s.resistance * max(0.0, 1 - s.thickness / outer) for s in inner) if outer else 0.0
+    star = motor.star(phase_resistance(conductor, AT))
+    even = star * (path - saved) / path
     return {
         "layers": [
             {**share._asdict(), "share": share.resistance / path, "thickness_um": share.thickness * 1e6}
@@ -83,6 +154,7 @@ def winding_table(conductor: Conductor) -> dict[str, Any]:
         "vias_share": vias / path,
         "phase_ohm": phase_resistance(conductor, AT),
         "inner_cost": path / (path - saved),
+        "inner_torque_cost": 1 - float((even + wheel["on_resistance"]) / (star + wheel["on_resistance"])),
     }
 
 
@@ -95,7 +167,7 @@ def _friction_slope(model: Model) -> float | None:
     wheelbase = float(w["x"][front].mean() - w["x"][rear].mean())
     height = float(w["radius"].mean() - w["z"].mean())
     driven = w["driven"] == 1
-    mu = float(w["friction"].min()) * ground.friction
+    mu = float((w["friction"] * ground.friction + ground.hold * w["bite"]).min())
     a = float(w["x"][front].mean())
     slope = obstacle.steepest_grade(
         mu, bool(driven[front].all()), bool(driven[rear].all()), wheelbase, a, height

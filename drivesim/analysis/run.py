@@ -18,6 +18,16 @@ from drivesim.errors import DrivesimError
 from drivesim.scenario.scenario import Scenario
 
 
+RECORD = "give a longer 'duration', or a 'record_every' shorter than that"
+#: what to do where a run ends before its first row, by how it ended
+TOO_SHORT = {
+    "left_ground": "start farther from the end of the ground, or give it more 'length', 'behind' or 'width'",
+    "overturned": "start on gentler ground, or lower the 'centre_of_gravity'",
+    "collapsed": "give the battery more 'state_of_charge' or less 'cell_resistance', or the driver a 'lockout'",
+    "not_finite": "give a shorter 'step'",
+}
+
+
 @dataclass(frozen=True)
 class Run:
     """The result of one run.
@@ -51,7 +61,8 @@ def simulate(
     recording = record(scenario, step=step, progress=progress)
     if recording.time.size == 0:
         raise DrivesimError(
-            f"the run ended at {recording.end_time:g} s, before anything was recorded: {recording.ending}"
+            f"the run ended at {recording.end_time:g} s, before anything was recorded: "
+            f"{recording.ending.replace('_', ' ')}; {TOO_SHORT.get(recording.ending, RECORD)}"
         )
     traces = make_traces(recording)
     summary = summarise(recording, traces)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from drivesim.analysis.causes import advice, off_share, resets
+from drivesim.analysis.causes import advice, dark_times, off_share, resets
 from drivesim.analysis.cautions import cautions
 from drivesim.analysis.conditions import CONDITIONS, STALLED
 from drivesim.analysis.episodes import stuck_episodes
@@ -28,8 +28,12 @@ def fighting(traces: xr.Dataset) -> dict[str, float]:
     }
 
 
-def wheel_summary(traces: xr.Dataset, wheel: str) -> dict[str, Any]:
-    """Return one wheel's shares of time in each condition, pole slips, peak temperature and first stall."""
+def wheel_summary(traces: xr.Dataset, wheel: str, *, housed: bool = True) -> dict[str, Any]:
+    """Return one wheel's shares of time in each condition, pole slips, peak temperatures, first stall and means.
+
+    ``housed``: has it a housing?  ``commutation_factor``: mean of the rows' cos(angle_error), by which a
+    self-commutated wheel's torque is less than with a perfect angle; 1 for a forced field.
+    """
     part = traces.sel(wheel=wheel)
     codes = part["condition"].values
     stalls = part["time"].values[codes == STALLED]
@@ -37,7 +41,7 @@ def wheel_summary(traces: xr.Dataset, wheel: str) -> dict[str, Any]:
         **{name: float((codes == code).mean()) for code, name in enumerate(CONDITIONS)},
         "pole_slips": round(float(part["pole_slips"].values[-1])),
         "peak_temperature_degC": float(part["winding_temperature"].max()),
-        "peak_housing_temperature_degC": float(part["housing_temperature"].max()),
+        "peak_housing_temperature_degC": float(part["housing_temperature"].max()) if housed else None,
         "first_stall_s": float(stalls[0]) if stalls.size else None,
         "mean_torque_Nm": float(part["motor_torque"].mean()),
         "peak_current_A": float(((part["current_d"] ** 2 + part["current_q"] ** 2) ** 0.5).max()),
@@ -68,7 +72,7 @@ def recovery_summary(recording: Recording) -> dict[str, Any] | None:
 
 
 def supply_summary(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
-    """Return resets, time without power, how long the pack would last, and what the bus capacitance rides through.
+    """Return resets, the share of time they cost, the pack's endurance, and what the bus capacitance rides through.
 
     ``endurance_h``: the charge that was left at the start over the run's mean current.  ``ride_through_s``: from the
     mean bus voltage down to the lockout (or half of it) at the mean power.
@@ -80,7 +84,8 @@ def supply_summary(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
     down_to = volts / 2 if lockout is None else lockout.below
     return {
         "resets": len(resets(recording)),
-        "off_share": off_share(traces),
+        "off_s": sum(end - start for start, end in dark_times(recording)),
+        "off_share": off_share(recording),
         "endurance_h": charge / current if current > 0 else None,
         "ride_through_s": float(supply.ride_through_time(battery.bus_capacitance, volts, down_to, power))
         if power > 0
@@ -93,7 +98,7 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
     episodes = stuck_episodes(traces)
     counted = ledger(recording)
     came = distance(traces)
-    end = recording.end_time
+    end, housed = recording.end_time, recording.scenario.rover.wheel.winding.housing is not None
     return {
         "name": recording.scenario.name,
         "question": recording.scenario.question,
@@ -111,7 +116,9 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
         "energy_per_metre_J": counted["drawn"] / came if came > 0.01 else None,
         "ledger": counted,
         "fighting": fighting(traces),
-        "wheels": {str(name): wheel_summary(traces, str(name)) for name in traces["wheel"].values},
+        "wheels": {
+            str(name): wheel_summary(traces, str(name), housed=housed) for name in traces["wheel"].values
+        },
         "events": events_by_kind(recording),
         "recovery": recovery_summary(recording),
         "supply": supply_summary(recording, traces),

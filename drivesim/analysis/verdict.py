@@ -7,8 +7,8 @@ import math
 import numpy as np
 import xarray as xr
 
-from drivesim.analysis.causes import before, brown_out, resets
-from drivesim.analysis.episodes import WINDOW, Reason, Stuck, reason, stuck_episodes
+from drivesim.analysis.causes import at_the_end, before, brown_out, resets, times
+from drivesim.analysis.episodes import MOSTLY, WINDOW, Reason, Stuck, reason, stuck_episodes
 from drivesim.engine.ground_build import GroundArrays
 from drivesim.engine.simulate import Recording
 
@@ -40,6 +40,8 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     dark = brown_out(recording, traces)
     if len(resets(recording)) > 1:
         return f"stuttered in a brown-out: {dark}; {words}"
+    stopped = at_the_end(recording)
+    words = f"{stopped}; {words}" if stopped else words
     return f"{words}; brown-out: {dark}" if dark else words
 
 
@@ -58,15 +60,12 @@ def what_held(recording: Recording, traces: xr.Dataset) -> Reason | None:
 def _main_clause(recording: Recording, traces: xr.Dataset) -> str:
     ground, end = recording.model.ground, recording.end_time
     episodes = stuck_episodes(traces)
-    after = before(recording, episodes[-1].start if episodes else end)
+    after = before(recording, end)
     came = f"{distance(traces):z.2f} m in {end:.1f} s"
     if recording.ending == "not_finite":
         return f"no result: the numbers ran away at {end:.3f} s; try a shorter step"
     if recording.ending == "overturned":
-        return (
-            f"overturned at {_where(traces)} after {end:.1f} s: {reason(traces, ground, end - WINDOW, end).words}"
-            f"{after}"
-        )
+        return f"overturned at {_where(traces)} after {end:.1f} s: {_tipping(traces, ground)}{after}"
     if recording.ending == "collapsed":
         return f"supply collapsed after {end:.1f} s at {_where(traces)}: {_supply(traces)}{after}"
     if recording.ending == "left_ground":
@@ -76,7 +75,11 @@ def _main_clause(recording: Recording, traces: xr.Dataset) -> str:
         return f"stood as told for {end:.1f} s and moved {distance(traces) * 1e3:z.0f} mm"
     last = episodes[-1] if episodes else None
     if last is not None and last.end > end - 2 * traces.attrs["recording_interval_s"]:
-        return f"stuck at {_place(last, traces)}: {_reason(last, traces, ground).words}{after}"
+        why = _reason(last, traces, ground)
+        after = before(
+            recording, end if why.limit == "off" else last.start
+        )  # what came later did not stop it
+        return f"stuck at {_place(last, traces)}: {why.words}{after}"
     share = progress_distance(traces) / commanded
     turned, told = _degrees_turned(traces), _degrees_told(recording, traces)
     turn_share = turned / told if abs(told) > TURN else 1.0
@@ -139,6 +142,17 @@ def _left_ground(traces: xr.Dataset, ground: GroundArrays, end: float) -> str:
     return f"went{way} off the {edge} of the ground at {_where(traces)} after {end:.1f} s{told}"
 
 
+def _tipping(traces: xr.Dataset, ground: GroundArrays) -> str:
+    """Return which way the rover went over, and on what."""
+    roll, pitch = float(traces["roll"].values[-1]), float(traces["pitch"].values[-1])
+    if abs(pitch) > abs(roll):
+        way = "forwards" if pitch > 0 else "backwards"
+    else:
+        way = "to its right" if roll > 0 else "to its left"
+    on = ground.word_at(float(traces["x"].values[-1]))
+    return f"it tipped over {way}{f' on {on}' if on else ''}"
+
+
 def _where(traces: xr.Dataset) -> str:
     return f"{traces['x'].values[-1]:z.2f} m"
 
@@ -155,7 +169,15 @@ def _place(episode: Stuck, traces: xr.Dataset) -> str:
 def _reason(episode: Stuck, traces: xr.Dataset, ground: GroundArrays) -> Reason:
     """Return what held the rover, from the later half of an episode: by then a loop gives all it can."""
     middle = (episode.start + episode.end) / 2
-    return reason(traces, ground, min(max(episode.start + BUILD_UP, middle), episode.end), episode.end)
+    why = reason(traces, ground, min(max(episode.start + BUILD_UP, middle), episode.end), episode.end)
+    if why.limit != "off":
+        return why
+    off = traces["time"].values[traces["powered"].sel(wheel=why.wheel).values < MOSTLY]
+    lost = float(off[off > episode.start][0])
+    if lost < episode.start + BUILD_UP:
+        return why
+    first = reason(traces, ground, lost - BUILD_UP, lost)
+    return Reason(why.wheel, why.limit, f"{first.words}, then {why.words}")
 
 
 def _interruptions(episodes: list[Stuck], traces: xr.Dataset, ground: GroundArrays) -> str:
@@ -163,9 +185,8 @@ def _interruptions(episodes: list[Stuck], traces: xr.Dataset, ground: GroundArra
         return ""
     longest = max(episodes, key=lambda e: e.end - e.start)
     total = sum(e.end - e.start for e in episodes)
-    times = "once" if len(episodes) == 1 else f"{len(episodes)} times"
     return (
-        f", but stuck {times} for {total:.1f} s (longest at {longest.x:z.2f} m: "
+        f", but stuck {times(len(episodes))} for {total:.1f} s (longest at {longest.x:z.2f} m: "
         f"{_reason(longest, traces, ground).words})"
     )
 

@@ -21,10 +21,15 @@ WHEEL_FIGURES: tuple[tuple[str, str, Callable[[float], str]], ...] = (
     ("mean torque", "mean_torque_Nm", lambda v: f"{v * 1e3:.1f} mN·m"),
     ("peak current", "peak_current_A", lambda v: f"{v:.2f} A"),
     ("peak winding", "peak_temperature_degC", lambda v: f"{v:.0f} degC"),
+    ("peak housing", "peak_housing_temperature_degC", lambda v: f"{v:.0f} degC"),
+    ("torque by commutation", "commutation_factor", lambda v: f"{v:.0%}"),
     ("at current limit", "current_limited", lambda v: f"{v:.0%}" if v >= 0.005 else "–"),
     ("without power", "off", lambda v: f"{v:.0%}" if v >= 0.005 else "–"),
     ("sunk at most", "deepest_sinkage_m", lambda v: f"{v * 1e3:.1f} mm"),
 )
+
+#: figures that say nothing when every wheel has them
+SILENT = {"commutation_factor": 1.0}
 
 
 def console(*, stderr: bool = False) -> Console:
@@ -46,7 +51,7 @@ def wheel_table(summary: dict[str, Any]) -> Table:
             table.add_row(condition.replace("_", " "), *(f"{s:.0%}" if s >= 0.005 else "–" for s in shares))
     for words, key, show in WHEEL_FIGURES:
         values = [wheel[key] for wheel in wheels.values()]
-        if any(values):
+        if any(values) and values != [SILENT.get(key)] * len(values):
             table.add_row(words, *("–" if value is None else show(value) for value in values))
     return table
 
@@ -72,48 +77,74 @@ def ledger_table(summary: dict[str, Any]) -> Table:
 
 def derived_lines(found: dict[str, Any]) -> list[str]:
     """Return what follows from a rover before any run, a line each."""
-    lines = []
-    if found["winding"] is not None:
-        table = found["winding"]
-        lines.append(f"winding, {table['phase_ohm']:.3g} ohm a phase at 20 degC:")
-        for row in table["layers"]:
-            lines.append(
-                f"  {row['pieces']} {row['place']} layers of {row['thickness_um']:.1f} um: "
-                f"{row['resistance']:.3g} ohm, {row['share']:.0%}"
-            )
-        if table["vias_ohm"]:
-            lines.append(f"  vias: {table['vias_ohm']:.2g} ohm, {table['vias_share']:.1%}")
-        if table["inner_cost"] > 1:
-            lines.append(
-                f"  inner layers thinner than the outer ones cost {table['inner_cost'] - 1:.0%} more resistance, "
-                f"{1 - 1 / table['inner_cost']:.0%} of the torque at standstill"
-            )
-    lines.append(f"at a bus of {found['bus_voltage_V']:.2f} V, cold:")
+    lines = winding_lines(found["winding"]) if found["winding"] is not None else []
+    rows = [("wheel", "a phase", "carries", "stalls at", "at the rim", "may be held for ever at standstill")]
     for name, w in found["wheels"].items():
+        held = f"{w['continuous_current_A']:.2g} A, {w['continuous_stall_voltage_V']:.2g} V peak"
+        rows.append(
+            (
+                name, f"{w['phase_resistance_ohm']:.3g} ohm", f"{w['standing_load_N']:.2f} N",
+                f"{w['stall_torque_Nm'] * 1e3:.1f} mN·m", f"{w['stall_force_N']:.2f} N", held,
+            )
+        )  # fmt: skip
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines.append(f"windings at 20 degC, bus at {found['bus_voltage_V']:.2f} V:")
+    for row in rows:
         lines.append(
-            f"  {name}: {w['phase_resistance_ohm']:.3g} ohm a phase, carries {w['standing_load_N']:.2f} N, stalls at "
-            f"{w['stall_torque_Nm'] * 1e3:.1f} mN·m ({w['stall_force_N']:.2f} N at the rim); for ever "
-            f"{w['continuous_current_A']:.2g} A peak, {w['continuous_stall_voltage_V']:.2g} V at standstill"
+            ("  " + "  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True))).rstrip()
         )
-    lines.append(
-        f"slope by torque at most {found['steepest_by_torque_deg']:.0f} deg, all wheels pushing at standstill"
-    )
+    if found["bus_all_stalled_V"] is None:
+        lines.append("all wheels stalled at full voltage: the supply collapses")
+    else:
+        lines.append(
+            f"all wheels stalled at full voltage: the bus sags to {found['bus_all_stalled_V']:.2f} V, "
+            f"torque for slopes up to {found['steepest_by_torque_deg']:.0f} deg"
+        )
     if found["steepest_by_friction_deg"] is not None:
-        lines.append(f"slope by friction at most {found['steepest_by_friction_deg']:.0f} deg")
-    lines.append(
-        f"bus capacitance carries the idle rover for {found['ride_through_s'] * 1e3:.2g} ms without the battery"
-    )
+        lines.append(f"friction for slopes up to {found['steepest_by_friction_deg']:.0f} deg")
+    if found["ride_through_s"] is not None:
+        lines.append(
+            f"bus capacitance carries the idle rover for {found['ride_through_s'] * 1e3:.2g} ms without the battery"
+        )
+    return lines
+
+
+def winding_lines(table: dict[str, Any]) -> list[str]:
+    """Return where a phase's resistance lies, by kinds of layers."""
+    lines = [f"winding, {table['phase_ohm']:.3g} ohm a phase at 20 degC as it is wound:"]
+    for row in table["layers"]:
+        lines.append(
+            f"  {row['pieces']} {row['place']} {'layer' if row['pieces'] == 1 else 'layers'} of "
+            f"{row['thickness_um']:.1f} um: {row['resistance']:.3g} ohm, {row['share']:.0%}"
+        )
+    if table["vias_ohm"]:
+        lines.append(f"  vias: {table['vias_ohm']:.2g} ohm, {table['vias_share']:.1%}")
+    if table["inner_cost"] > 1:
+        lines.append(
+            f"  inner layers thinner than the outer ones cost {table['inner_cost'] - 1:.0%} more resistance, "
+            f"{table['inner_torque_cost']:.0%} of the torque at standstill"
+        )
     return lines
 
 
 def more_figures(summary: dict[str, Any]) -> list[str]:
-    """Return lines about supply and recovery where they say something."""
+    """Return lines about supply, events and recovery where they say something."""
     supply, recovery, lines = summary["supply"], summary["recovery"], []
     if supply["resets"]:
-        times = "once" if supply["resets"] == 1 else f"{supply['resets']} times"
-        lines.append(f"controllers reset {times}, without power {supply['off_share']:.0%} of the time")
+        count = "once" if supply["resets"] == 1 else f"{supply['resets']} times"
+        lines.append(
+            f"controllers reset {count}, off for {supply['off_s']:.2f} s ({supply['off_share']:.0%} of the time)"
+        )
+        if supply["ride_through_s"] is not None:
+            lines.append(
+                f"without the battery the bus capacitance lasts {supply['ride_through_s'] * 1e3:.2g} ms at this power"
+            )
     if supply["endurance_h"] is not None:
-        lines.append(f"at this current the pack lasts {supply['endurance_h']:.1f} h")
+        lines.append(f"at this current the pack lasts {_long(supply['endurance_h'])}")
+    others = {kind: n for kind, n in summary["events"].items() if kind not in ("reset", "recovery")}
+    if others:
+        told = ", ".join(f"{kind} {n}" for kind, n in others.items())
+        lines.append(f"events: {told} (events.csv tells when and why)")
     if recovery is not None and recovery["tries"]:
         methods = ", ".join(
             f"{name.replace('_', ' ')} {count['freed']} of {count['tries']}"
@@ -122,6 +153,11 @@ def more_figures(summary: dict[str, Any]) -> list[str]:
         )
         lines.append(f"tries that freed it: {recovery['freed']} of {recovery['tries']} ({methods})")
     return lines
+
+
+def _long(hours: float) -> str:
+    """Return a duration in hours, or in minutes where it is less than one."""
+    return f"{hours:.1f} h" if hours >= 1 else f"{hours * 60:.2g} min"
 
 
 def print_summary(out: Console, summary: dict[str, Any]) -> None:
