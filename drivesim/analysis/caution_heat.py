@@ -25,46 +25,53 @@ def heat_cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
 
 
 def _limits(recording: Recording, traces: xr.Dataset) -> list[str]:
-    """Tell what is too hot, or would become so when the run goes on like its last half."""
-    w = recording.scenario.rover.wheel.winding
-    board, housed = settled(recording, traces), w.housing is not None
-    shares = 1.0 if not housed else recording.model.wheels["housing_resistance"] / _path(recording)
-    ambient = recording.scenario.ambient
-    outside, outer = ambient + (board - ambient) * shares, "winding_temperature"
-    if housed:
-        outer = "housing_temperature"
-    parts = (
-        ("Hot board", "winding", "winding_temperature", board, w.limit),
-        ("Hot adhesive", "adhesive", "winding_temperature", board, w.adhesive_limit),
-        ("Hot magnets", "magnet", outer, outside, w.magnet_limit),
-        (
-            "Hot to touch",
-            "touch",
-            outer,
-            outside,
-            TOUCH_LIMIT if w.housing is None else w.housing.touch_limit,
-        ),
-    )
-    out = []
-    for title, name, channel, ends, limit in parts:
-        if limit is None:
-            continue
+    """Tell what is too hot, or would become so when the run goes on like its last half.
+
+    A surface that would get hot to touch is not told where it is the board that is told already.
+    """
+    wheels, out, told = traces["wheel"].values, [], set()
+    for title, name, channel, ends, limit in _parts(recording, traces):
         peaks = traces[channel].max("time").values
         hot, peak, later = int(peaks.argmax()), float(peaks.max()), int(np.argmax(ends))
-        wheels = traces["wheel"].values
         if peak > limit:
             out.append(f"{title}: {wheels[hot]} reached {peak:.0f} degC, its limit is {limit:.0f} degC.")
-        elif ends[later] > limit:
-            burns = (
-                f"settle near {ends[later]:.0f} degC"
-                if ends[later] < BURNT
-                else "burn: its heat feeds itself"
-            )
+        elif ends[later] > limit and not (name == "touch" and channel in told):
+            settles = ends[later] < BURNT
+            end = f"settle near {ends[later]:.0f} degC" if settles else "burn: its heat feeds itself"
             out.append(
-                f"{title}: going on like the last half of the run, {wheels[later]} would {burns} ({name} limit "
+                f"{title}: going on like the last half of the run, {wheels[later]} would {end} ({name} limit "
                 f"{limit:.0f} degC), though it reached only {peak:.0f} degC in {recording.end_time:.0f} s."
             )
+        else:
+            continue
+        told.add(channel)
     return out
+
+
+def _parts(recording: Recording, traces: xr.Dataset) -> list[tuple[str, str, str, np.ndarray, float]]:
+    """Return what has a limit: title, name, channel, where each wheel's would settle [degC], and the limit [degC]."""
+    w, ambient = recording.scenario.rover.wheel.winding, recording.scenario.ambient
+    board = surface = settled(recording, traces)
+    inner = outer = "winding_temperature"
+    touch = TOUCH_LIMIT
+    if w.housing is not None:
+        share = recording.model.wheels["housing_resistance"] / _path(recording)
+        surface, outer, touch = (
+            ambient + (board - ambient) * share,
+            "housing_temperature",
+            w.housing.touch_limit,
+        )
+    parts = (
+        ("Hot board", "winding", inner, board, w.limit),
+        ("Hot adhesive", "adhesive", inner, board, w.adhesive_limit),
+        ("Hot magnets", "magnet", outer, surface, w.magnet_limit),
+        ("Hot to touch", "touch", outer, surface, touch),
+    )
+    return [
+        (title, name, channel, ends, limit)
+        for title, name, channel, ends, limit in parts
+        if limit is not None
+    ]
 
 
 def _path(recording: Recording) -> np.ndarray:

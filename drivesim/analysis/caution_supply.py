@@ -66,6 +66,6 @@ def _resets(recording: Recording) -> list[str]:
     if not count:
         return []
     return [
-        f"Brown-out: the wheel controllers reset {times(count)}; a real one may come back with other settings, or hold a "
-        "wheel's last state; keep clear until it is switched off."
+        f"Brown-out: the wheel controllers reset {times(count)}; a real one may come back with other settings, or hold "
+        "a wheel's last state; keep clear until it is switched off."
     ]

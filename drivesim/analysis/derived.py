@@ -89,7 +89,7 @@ def cold_resistance(w: np.void) -> float:
 
 
 def stall_torque(w: np.void, bus: float) -> float:
-    """Return a wheel's torque [N·m] at standstill with a cold winding: full ``bus`` voltage [V], or its current limit."""
+    """Return a wheel's torque [N·m] at standstill, winding cold: at full ``bus`` voltage [V] or its current limit."""
     if not w["driven"]:
         return 0.0
     R, lam, p = cold_resistance(w) + w["on_resistance"], w["flux_linkage"], w["pole_pairs"]

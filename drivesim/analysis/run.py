@@ -17,7 +17,6 @@ from drivesim.engine.timeline import Event
 from drivesim.errors import DrivesimError
 from drivesim.scenario.scenario import Scenario
 
-
 RECORD = "give a longer 'duration', or a 'record_every' shorter than that"
 #: what to do where a run ends before its first row, by how it ended
 TOO_SHORT = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import xarray as xr
@@ -36,13 +37,28 @@ def progress_distance(traces: xr.Dataset) -> float:
 
 def verdict(recording: Recording, traces: xr.Dataset) -> str:
     """Return the verdict in one sentence."""
-    words = _main_clause(recording, traces)
+    words = _cut_back(_main_clause(recording, traces), recording, traces)
     dark = brown_out(recording, traces)
     if len(resets(recording)) > 1:
         return f"stuttered in a brown-out: {dark}; {words}"
     stopped = at_the_end(recording)
     words = f"{stopped}; {words}" if stopped else words
     return f"{words}; brown-out: {dark}" if dark else words
+
+
+def _cut_back(words: str, recording: Recording, traces: xr.Dataset) -> str:
+    """Return the words without "full bus voltage" for wheels whose controllers hold voltage back for heat."""
+    cut_back = recording.scenario.rover.wheel.driver.cut_back
+    if cut_back is None:
+        return words
+    last = traces["winding_temperature"].isel(time=-1)
+    for wheel in last["wheel"].values[last.values > cut_back.start]:
+        words = re.sub(
+            rf"({wheel} [^;,(]*) at full bus voltage",
+            r"\1 at all that its cut-back leaves of the voltage",
+            words,
+        )
+    return words
 
 
 def what_held(recording: Recording, traces: xr.Dataset) -> Reason | None:

@@ -134,7 +134,7 @@ def test_hot_to_touch():
 
     assert at(59.9) == []
     (said,) = at(60.6)
-    assert said.endswith("_left reached 61 degC (over 60 degC).")
+    assert said.endswith("_left reached 61 degC, its limit is 60 degC.")
     assert said.startswith("Hot to touch: ")
 
 

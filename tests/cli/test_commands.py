@@ -172,6 +172,59 @@ def test_check_prints_values_that_can_be_run(place):
     assert "commands" in schema["properties"]
 
 
+def comments(place: Path, scenario: str) -> str:
+    """Return the comment lines that check prints after the values."""
+    lines = drivesim(place, "check", scenario).stdout.splitlines()
+    return "\n".join(line for line in lines if line.startswith("# "))
+
+
+def test_check_tells_what_follows_from_the_rover(place):
+    told = comments(place, "scenarios/thin_inner_layers.yaml")
+    for words in (
+        "# winding, 2.81 ohm a phase", "2 outer layers of 47.9 um", "4 inner layers of 24.9 um", "vias: ",
+        "cost 61% more resistance", "of the torque at standstill", "front_left   2.81 ohm", "rear_right ",
+        "the bus sags to ", "torque for slopes up to ", "friction for slopes up to ", "bus capacitance carries",
+        "# good: step ",
+    ):  # fmt: skip
+        assert words in told, words
+    plain = comments(place, "short.yaml")
+    assert "layers" not in plain
+    found = json.loads(drivesim(place, "check", "short.yaml", "--json").stdout)["derived"]
+    assert found["winding"] is None
+    assert set(found["wheels"]) == {"front_left", "front_right", "rear_left", "rear_right"}
+    force = found["wheels"]["rear_left"]["stall_force_N"]
+    assert f"{force:.2f} N" in plain
+
+
+def test_figures_are_shown_only_where_they_say_something(place):
+    plain = drivesim(place, "run", "short.yaml", "--no-pictures").stdout
+    for words in (
+        "peak housing",
+        "torque by commutation",
+        "controllers reset",
+        "tries that freed",
+        "events:",
+    ):
+        assert words not in plain, words
+    (place / "more.yaml").write_text(
+        SHORT.replace("1 s", "2 s")
+        + "change:\n  rover.wheel.winding.housing: {thermal_resistance: 10 K/W, heat_capacity: 5 J/K}\n"
+        "  rover.wheel.driver.lockout: {below: 5.6 V, above: 6.2 V, boot: 0.1 s}\n"
+        "  drive.sensor: {kind: hall, sensors: 3, timer_tick: 4 us, timeout: 300 ms, commutation: sectors}\n"
+        "events:\n  - {at: 1 s, kind: battery_loose, lasts: 0.1 s}\n",
+        encoding="utf-8",
+    )
+    more = drivesim(place, "run", "more.yaml", "--no-pictures")
+    assert more.returncode == 0, more.stderr
+    for words in (
+        "peak housing",
+        "torque by commutation",
+        "controllers reset once, off for 0.",
+        "events: fault 2",
+    ):
+        assert words in more.stdout, words
+
+
 def test_plot_draws_again_what_run_drew(place):
     drivesim(place, "run", "short.yaml", "-o", "short", "--no-pictures")
     result = drivesim(place, "plot", "short", "--picture", "energy", "--format", "svg", "-o", "pictures")

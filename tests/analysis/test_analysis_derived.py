@@ -1,0 +1,95 @@
+"""What follows from a rover before a run: against runs of the rover, and against closed forms."""
+
+import json
+
+import numpy as np
+import pytest
+from analysis_runs import LOCKED_BEARINGS, SCENARIOS, text
+
+from drivesim import load_scenario, scenario_from_text
+from drivesim.analysis.derived import derived
+from drivesim.analysis.run import simulate
+from drivesim.engine.build import build
+
+FULL = {"commands": "[{at: 0 s, forward: 10 m/s}]", "duration": 1}
+HARD = {**LOCKED_BEARINGS, "drive.proportional": "2 V*s/rad"}  # blocked wheels at full voltage
+
+
+def loaded(**what):
+    return scenario_from_text(text(**what), folder=SCENARIOS)
+
+
+def late(result, name):
+    return float(result.traces[name].sel(wheel="front_left").values[-20:].mean())
+
+
+def test_what_follows_from_layers():
+    """Shares add up; inner copper of 24.9 against outer 47.9 um costs R·(1 − 24.9/47.9) of the inner layers."""
+    scenario = load_scenario(SCENARIOS / "thin_inner_layers.yaml")
+    found = derived(build(scenario))
+    table = found["winding"]
+    assert sum(row["share"] for row in table["layers"]) + table["vias_share"] == pytest.approx(1)
+    outer, inner = table["layers"]
+    assert (outer["thickness_um"], inner["thickness_um"]) == pytest.approx((47.9, 24.9), abs=0.05)
+    even = table["phase_ohm"] - inner["resistance"] * (1 - inner["thickness_um"] / outer["thickness_um"])
+    assert table["inner_cost"] == pytest.approx(table["phase_ohm"] / even)
+    on = scenario.rover.wheel.driver.on_resistance
+    assert table["inner_torque_cost"] == pytest.approx(1 - (even + on) / (table["phase_ohm"] + on))
+    assert found["wheels"]["front_left"]["phase_resistance_ohm"] == pytest.approx(table["phase_ohm"])
+
+
+@pytest.mark.parametrize("limit", ["null", "0.5 A"])
+def test_torque_and_sag_at_standstill_hold_in_a_run(limit):
+    """Loads add up to the weight; four blocked wheels pull the bus to where it is told, and give that torque."""
+    scenario = loaded(**FULL, **HARD, **{"rover.wheel.driver.current_limit": limit})
+    found = derived(build(scenario))
+    loads = [w["standing_load_N"] for w in found["wheels"].values()]
+    assert sum(loads) == pytest.approx(scenario.rover.mass * scenario.gravity, rel=1e-6)
+    result = simulate(scenario)
+    bus = float(result.traces["bus_voltage"].values[-20:].mean())
+    assert bus == pytest.approx(found["bus_all_stalled_V"], rel=0.003)
+    sag = bus / found["bus_voltage_V"] if limit == "null" else 1.0
+    told = found["wheels"]["front_left"]["stall_torque_Nm"] * sag
+    assert late(result, "motor_torque") == pytest.approx(told, rel=0.01)
+
+
+def test_a_pack_that_cannot_carry_stalled_wheels():
+    weak = {"rover.battery.cell_resistance": "10 ohm", "rover.wheel.driver.current_limit": "1 A"}
+    found = derived(build(loaded(**weak)))
+    assert found["bus_all_stalled_V"] is None
+    assert found["steepest_by_torque_deg"] is None
+
+
+def test_what_may_be_held_for_ever_just_reaches_the_limit():
+    """The voltage told, held at standstill on a winding with little heat capacity, settles at the board's limit."""
+    heat = {
+        "rover.wheel.winding.heat_capacity": "0.005 J/K", "rover.wheel.winding.thermal_resistance": "20 K/W",
+        "rover.wheel.winding.limit": "90 degC", "rover.wheel.driver.heat_to_board": "0.5",
+        "rover.wheel.winding.housing": "{thermal_resistance: 15 K/W, heat_capacity: 0.005 J/K}",
+        "drive": "{strategy: fixed_voltage, voltage_per_speed: VOLTS V*s/rad, sensor: {kind: ideal}}",
+    }  # fmt: skip
+    drive = heat.pop("drive")
+    speed = "[{at: 0 s, left: 1 rad/s, right: 1 rad/s}]"
+    first = loaded(drive=drive.replace("VOLTS", "1"), commands=speed, **LOCKED_BEARINGS, **heat)
+    wheel = derived(build(first))["wheels"]["front_left"]
+    volts = repr(wheel["continuous_stall_voltage_V"])
+    result = simulate(loaded(drive=drive.replace("VOLTS", volts), commands=speed, **LOCKED_BEARINGS, **heat))
+    assert late(result, "winding_temperature") == pytest.approx(90, abs=0.2)
+    assert late(result, "current_q") == pytest.approx(wheel["continuous_current_A"], rel=0.003)
+
+
+def test_what_is_endless_is_none():
+    idle = {"rover.battery.electronics": "0 W", "rover.wheel.driver.fixed_loss": "0 W"}
+    found = derived(build(loaded(**idle)))
+    assert found["ride_through_s"] is None
+    assert np.isfinite(derived(build(loaded()))["ride_through_s"])
+    json.dumps(found, allow_nan=False)
+
+
+def test_slopes_by_friction_follow_the_tyre_and_the_ground():
+    """All wheels driven: atan(µ) (textbook); none told on soil, where friction is not what holds."""
+    for factor in (1.0, 0.5):
+        found = derived(build(loaded(**{"ground.friction_factor": repr(factor)})))
+        assert found["steepest_by_friction_deg"] == pytest.approx(np.degrees(np.arctan(0.8 * factor)))
+    soil = {"rover.wheel.tyre.width": "16 mm", "ground.soil": "{preset: dry_sand}"}
+    assert derived(build(loaded(**soil)))["steepest_by_friction_deg"] is None
