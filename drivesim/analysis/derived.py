@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from drivesim.analysis.plain import finite
 from drivesim.engine.energy import contact_depths
 from drivesim.engine.model import Model
 from drivesim.engine.winding_build import layer_shares, phase_resistance, vias_resistance
@@ -38,7 +39,7 @@ def derived(model: Model) -> dict[str, Any]:
     weight = float(model.params["mass"][0] * model.params["gravity"][0])
     push = sum(stall_torque(w, sagged or 0.0) / w["radius"] for w in model.wheels)
     conductor = scenario.rover.wheel.motor.conductor
-    return _finite({
+    found = finite({
         "winding": None if conductor is None else winding_table(scenario.rover.wheel.motor, conductor, model.wheels[0]),
         "wheels": each,
         "bus_voltage_V": bus,
@@ -47,17 +48,8 @@ def derived(model: Model) -> dict[str, Any]:
         "steepest_by_friction_deg": _friction_slope(model),
         "ride_through_s": _ride_through(model, bus),
     })  # fmt: skip
-
-
-def _finite(found: dict[str, Any]) -> dict[str, Any]:
-    """Put None for what is not finite, which JSON does not know."""
-    out: dict[str, Any] = {}
-    for name, value in found.items():
-        if isinstance(value, dict):
-            out[name] = _finite(value)
-        else:
-            out[name] = None if isinstance(value, float) and not math.isfinite(value) else value
-    return out
+    assert isinstance(found, dict)
+    return found
 
 
 def wheel_figures(w: np.void, bus: float, ambient: float, limit: float) -> dict[str, float]:

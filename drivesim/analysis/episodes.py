@@ -85,13 +85,16 @@ def reason(traces: xr.Dataset, ground: GroundArrays, start: float, end: float) -
 
     Limits: voltage, current, friction, soil, pull_out, off (no power), drive (it gave less than it could).
     """
-    states = {str(w): wheel_state(traces, str(w), start, end) for w in traces["wheel"].values}
+    driven = traces["wheel"].values[traces["powered"].values.max(axis=0) > 0]
+    if driven.size == 0:
+        driven = traces["wheel"].values
+    states = {str(w): wheel_state(traces, str(w), start, end) for w in driven}
     limiting = max(states, key=lambda name: _burden(states[name]))
     limit, doing = _doing(states[limiting], ground)
     words = f"{limiting} {doing}"
     others = {name: s for name, s in states.items() if name != limiting}
-    idle = max(others, key=lambda name: _idleness(others[name]))
-    if _idleness(others[idle]) > MOSTLY:
+    idle = max(others, key=lambda name: _idleness(others[name]), default="")
+    if idle and _idleness(others[idle]) > MOSTLY:
         words += f" while {idle} {_idling(others[idle])}"
     return Reason(limiting, limit, words)
 

@@ -12,6 +12,7 @@ from drivesim.analysis.cautions import cautions
 from drivesim.analysis.conditions import CONDITIONS, STALLED
 from drivesim.analysis.episodes import stuck_episodes
 from drivesim.analysis.ledger import ledger
+from drivesim.analysis.plain import finite
 from drivesim.analysis.verdict import distance, progress_distance, verdict, what_held
 from drivesim.engine.simulate import Recording
 from drivesim.physics import supply
@@ -99,7 +100,7 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
     counted = ledger(recording)
     came = distance(traces)
     end, housed = recording.end_time, recording.scenario.rover.wheel.winding.housing is not None
-    return {
+    summary = {
         "name": recording.scenario.name,
         "question": recording.scenario.question,
         "verdict": verdict(recording, traces),
@@ -131,3 +132,4 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
         "seed": recording.scenario.seed,
         "versions": recording.versions,
     }
+    return finite(summary) if recording.ending == "not_finite" else summary

@@ -169,6 +169,14 @@ def print_summary(out: Console, summary: dict[str, Any]) -> None:
     if summary["may_help"]:
         out.print(Text("  may help: " + summary["may_help"]))
     out.print()
+    if summary["ending"] != "not_finite":
+        print_figures(out, summary)
+    for caution in summary["cautions"]:
+        out.print(Text("! " + caution, style="yellow"))
+
+
+def print_figures(out: Console, summary: dict[str, Any]) -> None:
+    """Print the figures, the wheels and the ledger of a run that has any."""
     fighting = summary["fighting"]
     stuck = f"stuck {summary['stuck_s']:.1f} s, " if summary["stuck_s"] else ""
     out.print(
@@ -184,8 +192,6 @@ def print_summary(out: Console, summary: dict[str, Any]) -> None:
     out.print()
     out.print(ledger_table(summary))
     out.print()
-    for caution in summary["cautions"]:
-        out.print(Text("! " + caution, style="yellow"))
 
 
 def change_table(changes: dict[str, tuple[float, float, str]], step: float) -> Table:

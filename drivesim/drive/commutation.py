@@ -35,7 +35,7 @@ def phase_voltages(p, w, electrical_speed, voltage_limit, R, time, dt):
     """
     limit = voltage_limit * w.derate
     amplitude = toward(0.0, w.amplitude, limit)
-    limited = 1.0 if abs(w.amplitude) >= LIMITED * limit else 0.0
+    limited = 1.0 if abs(w.amplitude) >= LIMITED * limit and w.amplitude != 0.0 else 0.0
     error = held = 0.0
     if is_forced(p.strategy):
         lead = field_lead(p, w) + 0.5 * dt * (w.field_speed - electrical_speed)

@@ -7,14 +7,13 @@ records of ``drivesim.engine.records``.
 
 from drivesim._compile import compiled
 from drivesim.drive.pi import CONDITIONAL, pi_step
+from drivesim.drive.sensing import POWERED
 
 INDEPENDENT = 0
 CROSS_COUPLED = 1
 DROOP = 2
 EQUAL_CURRENT = 3
 SLIP_LIMITED = 4
-
-POWERED = 1
 
 
 @compiled

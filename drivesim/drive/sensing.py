@@ -63,7 +63,7 @@ def watch_edges(p, w, uniform, normal, angle_before, time, dt):
     w.edges += 1
     if w.sensor_stuck:
         return
-    if w.powered != POWERED:
+    if w.powered != POWERED and p.driven == 1:
         w.edge_angle = (index + 0.5) * p.edge_spacing  # the levels are read when it starts again
         return
     if p.missed_edges > 0.0 and uniform[(p.first_draw + w.edges) % uniform.shape[0]] < p.missed_edges:

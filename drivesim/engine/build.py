@@ -187,7 +187,8 @@ def start_records(
     bodies["bus_voltage"] = supply.open_circuit(scenario.rover.battery.state_of_charge, table[0], table[1])
     states = np.zeros(len(wheels), records.WHEEL_STATE)
     states["temperature"] = states["housing_temperature"] = scenario.ambient
-    states["powered"], states["derate"], states["edge_direction"] = records.ON, 1.0, 1.0
+    states["powered"] = np.where(wheels["driven"] == 1, records.ON, records.OPEN)
+    states["derate"] = states["edge_direction"] = 1.0
     turned = draw.uniform(0.0, 2 * math.pi, len(wheels))
     if start.rotors == "random":
         states["angle"] = turned

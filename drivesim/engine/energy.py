@@ -10,7 +10,7 @@ from drivesim.engine.model import Model
 from drivesim.engine.records import kernel_view
 from drivesim.engine.settle import stand
 from drivesim.physics import body as rigid
-from drivesim.physics import motor, supply, tyre
+from drivesim.physics import contact, motor, supply, tyre
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ def stored_energy(model: Model) -> Stored:
         motion += 0.5 * p["inertia"] * w["spin"] ** 2
         if w["soil"] > 0:
             continue
-        tyres += 0.5 * p["radial_stiffness"] * max(0.0, depth) ** 2
+        tyres += contact.spring_energy(depth - w["sinkage"], p["radial_stiffness"])
         treads += tyre.bristle_energy(
             w["ux"], w["uy"], p["tread_stiffness"], p["side_stiffness"], w["limit_x"], w["limit_y"]
         )

@@ -175,6 +175,7 @@ def payload(timeline: Timeline, event: scripted.Payload) -> Started:
     mass, whole = float(P["mass"]), float(P["mass"]) + event.mass
     arm = np.array(event.place) - timeline.centre
     shift = arm * event.mass / whole
+    roll = float(P["inertia_x"])
 
     def load() -> None:
         rot = np.array(rotation(b["q0"], b["q1"], b["q2"], b["q3"])).reshape(3, 3)
@@ -189,6 +190,9 @@ def payload(timeline: Timeline, event: scripted.Payload) -> Started:
         for axis, own in zip("xyz", squares, strict=True):
             P[f"inertia_{axis}"] += squares.sum() - own
         P["mass"] = whole
+        stiffer = P["inertia_x"] / roll  # both ends of the frame turn with their share of it
+        P["frame_mass"] *= stiffer
+        P["frame_damping"] *= np.sqrt(stiffer)
         timeline.centre = timeline.centre + shift
 
     timeline.change(load)

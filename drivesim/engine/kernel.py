@@ -117,7 +117,7 @@ def advance(
         if b.sampled == P.record_ticks:
             record_angles(b, m)
             write_row(b, body_sums, wheel_sums, logs[0], logs[1])
-        if watch(watches, flat[0], flat[1]):
+        if watch(watches, flat[0], flat[1]) and status == RUNNING:
             status = WATCHED
         if collapsed:
             status = COLLAPSED
@@ -125,7 +125,8 @@ def advance(
             status = OVERTURNED
         if P.recover_ticks > 0 and b.recovery_asked == 0 and b.stuck_for >= P.recover_ticks * dt:
             b.recovery_asked = 1
-            status = STUCK
+            if status == RUNNING:
+                status = STUCK
         motion = b.vx + b.vy + b.vz + b.wx + b.wy + b.wz + b.twist_rate
         if not abs(motion + b.bus_voltage + torque_x + torque_y + torque_z) < RUNAWAY:
             status = NOT_FINITE
@@ -140,8 +141,9 @@ def control(P, b, wheels, states, contacts, time):
     for i in range(wheels.shape[0]):
         p, w = wheels[i], states[i]
         advance_command(w, P.dt)
-        if w.powered != ON:
+        if w.powered != ON and p.driven == 1:  # a wheel without a motor may still have its sensor read
             w.next_sample = b.tick + 1.0
+            w.measured = 0.0
             continue
         if due(p, w, b.tick):
             sample(p, w, w.spin - contacts[i].body_rate, p.modulation * b.bus_voltage, time, b.tick)
@@ -199,10 +201,11 @@ def twist_frame(P, b, force):
 def draw(P, b, table, constant_power, resistive_power):
     """Draw the step's power from the battery; tell whether the supply collapsed."""
     row, part = supply.charge_row(b.state_of_charge, table[0])
-    E = supply.interpolate(table[1], row, part) - P.voltage_drop
+    E = max(0.0, supply.interpolate(table[1], row, part) - P.voltage_drop)
     R = P.battery_resistance * supply.interpolate(table[2], row, part)
     inner = E - b.diffusion_voltage
     V = supply.advance_bus(b.bus_voltage, inner, R, P.bus_capacitance, constant_power, resistive_power, P.dt)
+    electronics = P.electronics
     if V == supply.COLLAPSED:
         if P.lockout == 0.0:
             return True
@@ -210,6 +213,7 @@ def draw(P, b, table, constant_power, resistive_power):
         V = supply.advance_bus(
             b.bus_voltage, inner, R, P.bus_capacitance, 0.0, constant_power + resistive_power, P.dt
         )
+        electronics *= (V / b.bus_voltage) ** 2 if b.bus_voltage > supply.DEAD else 0.0
     b.bus_voltage = V
     current = (inner - V) / R
     b.battery_current = current
@@ -225,6 +229,6 @@ def draw(P, b, table, constant_power, resistive_power):
         held -= supply.capacitor_energy(P.diffusion_capacitance, before)
         loss += before * current - held / P.dt
     b.battery_loss += loss * P.dt
-    b.electronics_loss += P.electronics * P.dt
+    b.electronics_loss += electronics * P.dt
     empty = b.bus_voltage < EMPTY_BUS * E and P.lockout == 0.0
     return empty or b.state_of_charge <= 0.0

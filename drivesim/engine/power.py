@@ -32,5 +32,7 @@ class Power:
         controller.reset(kernel_view(self._model.states)[wheel])
 
     def _code(self, wheel: int) -> int:
+        if not self._model.wheels["driven"][wheel]:
+            return OPEN
         codes = self._reasons[wheel].values()
         return ON if not codes else SHORTED if SHORTED in codes else OPEN

@@ -19,19 +19,22 @@ FIRST_SINKAGE = 1e-5  # m, where the search begins on fresh soil
 @compiled
 def press(p, w, c, grid, fields, soils, depth, dt):
     """Set the contact force on the wheel, in world axes, and its moment about the hub less the axle's part."""
-    w.depth = depth
     r = p.radius
     i, j = node_at(
         fields, grid.friction_x0, grid.friction_y0, grid.friction_dx, grid.friction_dy,
         c.hub_x - r * c.n_x, c.hub_y - r * c.n_y,
     )  # fmt: skip
     c.rolling_factor = fields[i, j, ROLLING]
-    w.soil = int(fields[i, j, SOIL])
+    before, w.soil = w.soil, int(fields[i, j, SOIL])
+    if (before > 0) != (w.soil > 0):  # on soil the tyre's spring counts as lost when it is put in
+        held = contact.spring_energy(depth - w.sinkage, p.radial_stiffness)
+        w.soil_loss += held if w.soil > 0 else -held
     if w.soil > 0:
         press_soil(p, w, c, soils[w.soil - 1], depth, dt)
     else:
         mu = fields[i, j, FRICTION] * tread_friction(p, c) + fields[i, j, HOLD] * p.bite
-        press_hard(p, w, c, mu, depth)
+        climb_out(p, w, c, depth, dt)
+        press_hard(p, w, c, mu, depth - w.sinkage)
     N, F, S = w.normal_load, w.drive_force, w.side_force
     c.force_x = N * c.n_x + F * c.t_x + S * c.s_x
     c.force_y = N * c.n_y + F * c.t_y + S * c.s_y
@@ -54,8 +57,8 @@ def tread_friction(p, c):
 @compiled
 def press_hard(p, w, c, mu, depth):
     """Set the wheel's load and its tread's forces on hard ground of friction ``mu``."""
-    w.sinkage = c.soil_drag = 0.0
     w.normal_load = contact.normal_force(depth, c.depth_rate, p.radial_stiffness, p.radial_damping)
+    c.soil_drag = -w.normal_load * c.rise
     c.elastic = p.radial_stiffness * max(0.0, depth)
     w.limit_x = mu * w.normal_load
     w.limit_y = w.limit_x * p.side_friction_ratio
@@ -63,6 +66,24 @@ def press_hard(p, w, c, mu, depth):
         w.ux, w.uy, w.u_rate_x, w.u_rate_y, p.tread_stiffness, p.side_stiffness, p.tread_damping, p.side_damping,
         w.limit_x, w.limit_y,
     )  # fmt: skip
+    w.drive_force += c.soil_drag
+
+
+@compiled
+def climb_out(p, w, c, depth, dt):
+    """Let a wheel on hard ground climb out of the rut it comes from, within about a contact length.
+
+    ``c.rise`` is how steeply the hub rises by that along the wheel's way; the force against it lifts the rover.
+    """
+    c.rise = 0.0
+    if w.sinkage <= 0.0:
+        return
+    w.sinkage = min(w.sinkage, max(depth, 0.0))
+    length = max(soil.contact_length(w.sinkage, 2.0 * p.radius), FIRST_SINKAGE)
+    c.rise = w.sinkage / length * max(-1.0, min(1.0, c.hub_speed / DRAG_FULL_AT))
+    w.sinkage = max(0.0, w.sinkage - c.rise * c.hub_speed * dt)
+    if w.sinkage < FIRST_SINKAGE:
+        w.sinkage = 0.0
 
 
 @compiled

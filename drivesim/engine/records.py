@@ -68,7 +68,7 @@ WHEEL_STATE = np.dtype(
         field_speed field_angle pull_out_angle poles_slipped pole_slips
         edge_time edge_period edge_direction edge_angle
         spin angle id iq current temperature housing_temperature ux uy u_rate_x u_rate_y
-        depth sinkage normal_load drive_force side_force limit_x limit_y
+        sinkage normal_load drive_force side_force limit_x limit_y
         copper_loss driver_loss bearing_loss rolling_loss tyre_loss contact_loss soil_loss"""
     )
     + _integers("edge_index edges integral_fixed powered sensor_stuck soil")
@@ -79,7 +79,7 @@ CONTACT = np.dtype(
     _floats(
         """axle_x axle_y axle_z arm_x arm_y arm_z hub_x hub_y hub_z n_x n_y n_z t_x t_y t_z s_x s_y s_z
         grip rolling_radius outside hub_speed depth_rate slip_x slip_y body_rate
-        rolling_factor soil_drag elastic
+        rolling_factor soil_drag rise elastic
         force_x force_y force_z couple_x couple_y couple_z
         motor_torque voltage limited current_limited angle_error load_angle
         bus_power resistive_power copper_power driver_power"""

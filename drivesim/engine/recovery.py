@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
-from math import cos, sin
+from math import cos, sin, tau
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import simpy
 
+from drivesim.physics.body import roll_pitch_yaw
 from drivesim.scenario.scenario import Command, Recovery
 
 if TYPE_CHECKING:
@@ -117,7 +118,11 @@ class Place:
     def of(cls, timeline: Timeline) -> Place:
         """Return the rover's present place."""
         body = timeline.model.bodies[0]
-        return cls(float(body["x"]), float(body["y"]), float(body["yaw"]))
+        *_, yaw = roll_pitch_yaw(body["q0"], body["q1"], body["q2"], body["q3"])
+        turned = yaw - body["yaw"]  # since the last recorded row
+        return cls(
+            float(body["x"]), float(body["y"]), float(body["yaw"] + turned - tau * round(turned / tau))
+        )
 
     def progress(self, timeline: Timeline, wanted: Command) -> float:
         """Return how far the rover has come from here as ``wanted`` asked [m].

@@ -20,6 +20,9 @@ WELL_DAMPED = 0.7  # of critical, of each spring alone
 BLOCKED = 1e9  # N·m of bearing drag
 SLID = 0.005  # m; farther than treads give
 
+SINK_ROUNDS = 12  # of standing and sinking in turn
+SUNK_CLOSE = 1e-6  # m
+
 _ROUNDS = 60
 _ENOUGH = 1e-10  # of the weight, and of weight × wheelbase
 
@@ -30,8 +33,10 @@ def settle(model: Model) -> None:
     Wheels are blocked and contacts well damped until everything is still.  A rover that would slide all the same
     keeps the pose without tread forces.
     """
-    stand_upright(model)
-    sink_in(model)
+    for _ in range(SINK_ROUNDS):
+        stand_upright(model)
+        if not sink_in(model):
+            break
     trial = copy.copy(model)
     trial.params, trial.wheels = model.params.copy(), model.wheels.copy()
     trial.bodies, trial.states = model.bodies.copy(), model.states.copy()
@@ -66,13 +71,14 @@ def stand_upright(model: Model) -> None:
     Damped Newton on the energy m·g·z + Σ½·k·depth², which is convex for the small angles of a standing rover.
     """
     wheels, body, surface = model.wheels, model.bodies[0], model.ground.surface
+    sunk = model.states["sinkage"]
     grid = kernel_view(model.grid)[0]
     yaw = math.atan2(2 * body["q0"] * body["q3"], 1 - 2 * body["q3"] ** 2)
     weight = float(model.params["mass"][0] * model.params["gravity"][0])
     state = np.array(_first_guess(wheels, grid, surface, body, yaw))
     size = float(np.hypot(wheels["x"], wheels["y"]).max())
     scale = np.array([1.0, 1 / size, 1 / size])
-    energy, gradient, curvature = _energy(state, yaw, weight, wheels, grid, surface, body)
+    energy, gradient, curvature = _energy(state, yaw, weight, wheels, sunk, grid, surface, body)
     for _ in range(_ROUNDS):
         if np.abs(gradient * scale).max() < _ENOUGH * weight:
             break
@@ -80,7 +86,7 @@ def stand_upright(model: Model) -> None:
         share = 1.0
         while share > 1e-6:
             new = state + share * move
-            trial = _energy(new, yaw, weight, wheels, grid, surface, body)
+            trial = _energy(new, yaw, weight, wheels, sunk, grid, surface, body)
             if trial[0] <= energy + 1e-15:
                 break
             share /= 2
@@ -91,10 +97,11 @@ def stand_upright(model: Model) -> None:
     body["q0"], body["q1"], body["q2"], body["q3"] = _quaternion(roll, pitch, yaw)
 
 
-def sink_in(model: Model) -> None:
-    """Let wheels that stand on soil sink under the loads they have, and the body with them by the mean."""
+def sink_in(model: Model) -> bool:
+    """Let wheels that stand on soil sink under the loads they have; tell whether any sank farther than before."""
     body, grid, ground = model.bodies[0], kernel_view(model.grid)[0], model.ground
     rot = rotation(body["q0"], body["q1"], body["q2"], body["q3"])
+    moved = False
     for p, w in zip(model.wheels, model.states, strict=True):
         arm, normal, depth = stand(p, rot, grid, ground.surface, body)
         x, y = body["x"] + arm[0] - p["radius"] * normal[0], body["y"] + arm[1] - p["radius"] * normal[1]
@@ -107,14 +114,16 @@ def sink_in(model: Model) -> None:
             x,
             y,
         )
-        which = int(ground.fields[(*node, SOIL)])
-        if which and depth > 0:
-            kind, width = model.soils[which - 1], p["width"]
-            modulus = soil.modulus(kind["k_c"], kind["k_phi"], width)
-            w["sinkage"] = soil.sinkage_under_load(
-                p["radial_stiffness"] * depth, width, 2 * p["radius"], kind["exponent"], modulus
-            )
-    body["z"] -= model.states["sinkage"].mean()
+        w["soil"] = int(ground.fields[(*node, SOIL)])
+        if not w["soil"]:
+            continue
+        kind, width = model.soils[w["soil"] - 1], p["width"]
+        modulus = soil.modulus(kind["k_c"], kind["k_phi"], width)
+        load = p["radial_stiffness"] * max(0.0, depth - w["sinkage"])
+        sunk = soil.sinkage_under_load(load, width, 2 * p["radius"], kind["exponent"], modulus)
+        moved |= abs(sunk - w["sinkage"]) > SUNK_CLOSE
+        w["sinkage"] = sunk
+    return moved
 
 
 def _first_guess(
@@ -138,6 +147,7 @@ def _energy(
     yaw: float,
     weight: float,
     wheels: np.ndarray,
+    sunk: np.ndarray,
     grid: np.void,
     surface: np.ndarray,
     body: np.void,
@@ -148,9 +158,10 @@ def _energy(
     energy = weight * z
     gradient = np.array([weight, 0.0, 0.0])
     curvature = np.eye(3) * 1e-6 * wheels["radial_stiffness"].max()
-    for p in wheels:
-        body["z"] = z
+    body["z"] = z
+    for p, rut in zip(wheels, sunk, strict=True):
         arm, normal, depth = stand(p, rot, grid, surface, body)
+        depth -= rut
         if depth <= 0:
             continue
         # how the depth grows with height, roll about the heading and pitch about the axle

@@ -41,6 +41,9 @@ def fastest_mode(body: np.void, wheels: np.ndarray, bus_voltage: float) -> tuple
         "tread damping": (wheels["tread_damping"] * at_tread).max(),
         "motor": max(_motor_rate(w, bus_voltage) for w in wheels),
     }
+    through, out = 1 / wheels["thermal_resistance"], 1 / wheels["housing_resistance"]
+    modes["winding's heat"] = float((through / wheels["heat_capacity"]).max())
+    modes["housing's heat"] = float(((through + out) / wheels["housing_capacity"]).max())
     if body["frame_mass"] > 0:
         modes["frame's twist"] = math.sqrt((body["frame_stiffness"] + k.sum()) / body["frame_mass"])
         modes["damping of the frame's twist"] = (body["frame_damping"] + c.sum()) / body["frame_mass"]

@@ -8,8 +8,6 @@ from drivesim.physics import winding
 from drivesim.scenario.motor import Motor
 from drivesim.scenario.winding import Conductor, Layer
 
-DRAWN_AT = 20.0  # degC, of a resistance worked out from the drawing
-
 
 class LayerShare(NamedTuple):
     """One kind of layer in a phase: place, how many pieces, finished thickness [m], resistance of all [ohm]."""

@@ -17,6 +17,12 @@ def normal_force(depth, depth_rate, k, c):
 
 
 @compiled
+def spring_energy(depth, k):
+    """Return the energy held by a spring that only pushes, ½·k·depth² [J]; zero for ``depth`` ≤ 0 [m]."""
+    return 0.5 * k * max(0.0, depth) ** 2
+
+
+@compiled
 def share_corner(depth_a, depth_b, cosine):
     """Return how deep (a, b) [m] a wheel presses into each of two planes that meet in a corner.
 

@@ -5,6 +5,7 @@ from math import exp, inf, sqrt
 from drivesim._compile import compiled
 
 COLLAPSED = -1.0
+DEAD = 1e-6  # V; nothing is drawn from a bus below it
 
 
 @compiled
@@ -101,11 +102,11 @@ def terminal_voltage(E, R, P):
 def advance_bus(V, E, R, C, P_constant, P_resistive, dt):
     """Step the bus voltage [V] over ``dt`` [s]: C·dV/dt = (E − V)/R − P/V.
 
-    ``P_constant`` [W] does not depend on V; ``P_resistive`` [W] is the power at the given V > 0 of drives at
+    ``P_constant`` [W] does not depend on V; ``P_resistive`` [W] is the power at the given V ≥ 0 of drives at
     their voltage limit and grows with V².  Fully implicit: the quadratic of the step is solved, so that a
     small C [F] gives the algebraic sag in one step.  COLLAPSED where the step has no solution.
     """
-    conductance = C / dt + 1.0 / R + P_resistive / (V * V)
+    conductance = C / dt + 1.0 / R + (P_resistive / (V * V) if V > DEAD else 0.0)
     current = C / dt * V + E / R
     root = current * current - 4.0 * conductance * P_constant
     if root < 0.0:

@@ -65,6 +65,8 @@ PICTURES: dict[str, Picture] = {
 
 def applicable(run: Run) -> list[str]:
     """Return the names of the pictures that say something about ``run``, in the order shown."""
+    if run.summary["ending"] == "not_finite":
+        return []
     return [name for name, picture in PICTURES.items() if picture.applies(run)]
 
 
@@ -80,7 +82,7 @@ def draw(run: Run, name: str) -> Figure:
         near = difflib.get_close_matches(name, PICTURES, 1)
         hint = f"; nearest is {near[0]}" if near else ""
         raise DrivesimError(f"picture: found '{name}', allowed: {', '.join(PICTURES)}{hint}")
-    if not picture.applies(run):
+    if name not in applicable(run):
         raise DrivesimError(
             f"picture: '{name}' says nothing about this run, allowed: {', '.join(applicable(run))}"
         )

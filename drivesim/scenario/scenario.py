@@ -15,11 +15,13 @@ from drivesim.scenario.ground import Ground
 from drivesim.scenario.rover import Rover
 from drivesim.scenario.rules import full_amplitude, problems_between
 
+LEAST_WARM = 0.05  # of the resistance at 20 degC
 COLDEST, HOTTEST = -100.0, 250.0  # degC of surroundings for which copper's linear law is meant
 Method = Literal["back_off", "rock", "full_throttle"]
 METHODS = ("back_off", "rock", "full_throttle")
 _METHOD_SCHEMA = {"enum": list(METHODS), "type": "string"}
 _METHODS_SCHEMA = {"type": "array", "items": _METHOD_SCHEMA, "minItems": 1, "maxItems": 20}
+RECORDED_OF_A_WHEEL, RECORDED_OF_THE_BODY = 28, 18  # numbers a row, as in the engine's channels
 MAX_RECORD = 60_000_000  # recorded numbers per run (8 bytes each)
 
 
@@ -135,6 +137,7 @@ class Scenario(q.Model):
         if not COLDEST <= self.ambient <= HOTTEST:
             text = f"found {self.ambient:g} degC, allowed: {COLDEST:g} to {HOTTEST:g} degC"
             problems.append(("ambient", text))
+        problems += self._frozen_copper()
         for name in self.drive.overrides:
             if name not in names:
                 problems.append((f"drive.overrides.{name}", q.unknown(name, names)))
@@ -142,7 +145,7 @@ class Scenario(q.Model):
         problems += self._overflows()
         problems += self._misplaced_wheels()
         rows = self.duration / self.recording_interval
-        size = rows * (21 * len(names) + 20)
+        size = rows * (RECORDED_OF_A_WHEEL * len(names) + RECORDED_OF_THE_BODY)
         if size > MAX_RECORD:
             text = (
                 f"{self.duration:g} s recorded every {self.recording_interval:g} s would need "
@@ -176,6 +179,17 @@ class Scenario(q.Model):
         if command.left is not None and command.right is not None:
             return command.left if at[1] > 0 else command.right
         return ((command.forward or 0.0) - (command.turn or 0.0) * at[1]) / self.rover.wheel.radius
+
+    def _frozen_copper(self) -> list[tuple[str, str]]:
+        """Refuse temperatures at which the linear law leaves copper no resistance."""
+        winding, motor = self.rover.wheel.winding, self.rover.wheel.motor
+        given = (("ambient", self.ambient), ("rover.wheel.motor.resistance_at", motor.resistance_at))
+        text = "allowed: warmer; by the winding's temperature_coefficient copper has no resistance left there"
+        return [
+            (field, f"found {value:g} degC, {text}")
+            for field, value in given
+            if 1 + winding.temperature_coefficient * (value - 20) < LEAST_WARM
+        ]
 
     def _misplaced_wheels(self) -> list[tuple[str, str]]:
         ground = self.ground

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from engine_rovers import G, ideal, run_on
 
+from drivesim.analysis.ledger import ledger
 from drivesim.engine.build import build
+from drivesim.engine.simulate import simulate
 from drivesim.physics import soil
 from drivesim.scenario.soil import Soil
 
@@ -120,3 +122,34 @@ def test_what_the_soil_takes_is_compaction_and_shear(climb):
         _, thrust, drag = thrust_and_drag(preset, float(lugs.split()[0]) * 1e-3, load, slip)
         work += drag * wheels["hub_speed"][:, i].mean() - thrust * wheels["slip_speed"][:, i].mean()
     assert lost == pytest.approx(work * 1.0, rel=0.02)
+
+
+@pytest.mark.parametrize("speed", [0.1, 0.3])
+def test_out_of_a_rut_onto_hard_ground_makes_no_energy_and_no_jump(speed):
+    """Half a metre of sand, then hard ground: the wheels climb out by the work of the drive, and stay down."""
+    patch = {"x": ["0.2 m", "0.7 m"], "y": ["-1.5 m", "1.5 m"], "soil": {"preset": "dry_sand"}}
+    changes = {
+        "rover.wheel.tyre.width": f"{WIDTH} m", "rover.battery.electronics": "0 W", "drive": LOOP,
+        "ground.patches": [patch], "record_every": "5 ms", "duration": f"{1.2 / speed} s",
+        "commands": [{"at": "0.1 s", "forward": f"{speed} m/s", "ramp": "0.5 s"}],
+    }  # fmt: skip
+    recording = simulate(ideal(changes))
+    counted = ledger(recording)
+    assert recording.body["x"][-1] > 0.9
+    assert recording.wheels["hub_z"].max() < RADIUS + 1e-3
+    assert recording.wheels["normal_load"].max() < 3 * G / 4
+    assert counted["soil"] > 0.1
+    assert abs(counted["remainder"]) < 0.03 * counted["soil"]
+
+
+def test_a_rover_half_on_soil_stands_still():
+    changes = {
+        "rover.wheel.tyre.width": f"{WIDTH} m", "rover.battery.electronics": "0 W",
+        "ground.patches": [{"x": ["-3 m", "3 m"], "y": ["-1.5 m", "0 m"], "soil": {"preset": "snow"}}],
+        "commands": [{"at": "0 s", "forward": "0 m/s"}], "duration": "0.5 s",
+    }  # fmt: skip
+    recording = simulate(ideal(changes))
+    assert np.ptp(recording.body["z"]) < 1e-5
+    assert recording.wheels["normal_load"][0].sum() == pytest.approx(G, rel=0.02)
+    assert recording.wheels["sinkage"][0, 1] > 0.01  # the right ones sank
+    assert recording.wheels["sinkage"][0, 0] == 0

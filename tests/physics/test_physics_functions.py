@@ -25,6 +25,7 @@ ARGUMENTS = {
     "supply.capacitor_energy": [(220e-6, 7.4)],
     "soil.modulus": [(990.0, 1528430.0, 0.04)],
     "contact.normal_force": [(0.001, 0.1, 5e3, 20.0), (-0.001, 0.1, 5e3, 20.0), (0.001, -1.0, 5e3, 20.0)],
+    "contact.spring_energy": [(0.001, 3e3), (-0.001, 3e3)],
     "contact.share_corner": [(0.001, 0.0008, 0.3), (0.001, -0.001, 0.6), (-0.001, 0.002, 0.9)],
     "contact.dry_friction": [(3.0, 0.01, 1e-4, 1e-3), (-0.01, 0.01, 1e-4, 1e-3)],
     "contact.misalignment_drag": [(-0.02, 0.03)],

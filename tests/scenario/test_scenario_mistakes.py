@@ -2,6 +2,7 @@
 
 import pickle
 import re
+from pathlib import Path
 
 import pytest
 from scenario_samples import PLAIN, SURVEY
@@ -9,6 +10,8 @@ from scenario_samples import PLAIN, SURVEY
 from drivesim.errors import DrivesimError, ScenarioError
 from drivesim.scenario import scenario_from_text
 from drivesim.scenario.problems import MOST_SHOWN
+
+SHELF = Path(__file__).parents[2] / "scenarios"
 
 LINE = re.compile(r"[^\n:]+:[1-9]\d*: \S.*")
 
@@ -104,7 +107,7 @@ TABLE = [
     ("forward: 0.15 m/s", "forward: 0.15 m/s, left: 1 rad/s", 9, "commands.0.left", "found both forms"),
     ("x: 0 m, heading", "x: 5 m, heading", 5, "start", "front_left at x = 5.06 m, y = 0.0804 m"),
     ("record_every: 20 ms", "record_every: 10 us", 7, "record_every",
-     "would need 1 GB, allowed: at most 0.48 GB"),
+     "would need 1.2 GB, allowed: at most 0.48 GB"),
     ("kind: pavers", "kind: paver", 30, "ground.features.0.kind",
      "did you mean 'pavers'? allowed: ramp, step"),
     ("slope: 12 deg", "slope: 88 deg", 37, "ground.features.1.slope", "allowed: at most 80 deg"),
@@ -223,3 +226,15 @@ def test_errors_can_be_rebuilt_from_their_args():
     for copy in (type(error)(*error.args), pickle.loads(pickle.dumps(error))):
         assert (copy.problems, str(copy)) == (error.problems, "a:1: x\nb:2: y")
     assert isinstance(error, DrivesimError)
+
+
+@pytest.mark.parametrize(
+    ("field", "value"), [("ambient", "-90 degC"), ("rover.wheel.motor.resistance_at", "-240 degC")]
+)
+def test_copper_that_would_have_no_resistance_left_is_refused(field, value):
+    """R·(1 + α·(T − 20)) must stay positive: with α = 0.01/K below -75 degC, with copper's below -222 degC."""
+    text = (SHELF / "bench_start.yaml").read_text(encoding="utf-8")
+    change = {"rover.wheel.winding.temperature_coefficient": "0.01 1/K", field: value}
+    text += "change: {" + ", ".join(f"{path}: {words}" for path, words in change.items()) + "}\n"
+    with pytest.raises(ScenarioError, match=f"{field}: found .*no resistance left"):
+        scenario_from_text(text, SHELF)
