@@ -20,19 +20,15 @@ FIRST_SINKAGE = 1e-5  # m, where the search begins on fresh soil
 def press(p, w, c, grid, fields, soils, depth, dt):
     """Set the contact force on the wheel, in world axes, and its moment about the hub less the axle's part."""
     r = p.radius
-    i, j = node_at(
-        fields, grid.friction_x0, grid.friction_y0, grid.friction_dx, grid.friction_dy,
-        c.hub_x - r * c.n_x, c.hub_y - r * c.n_y,
-    )  # fmt: skip
-    c.rolling_factor = fields[i, j, ROLLING]
-    before, w.soil = w.soil, int(fields[i, j, SOIL])
+    before = w.soil
+    friction, hold, c.rolling_factor, w.soil = ground_under(r, c, grid, fields)
     if (before > 0) != (w.soil > 0):  # on soil the tyre's spring counts as lost when it is put in
         held = contact.spring_energy(depth - w.sinkage, p.radial_stiffness)
         w.soil_loss += held if w.soil > 0 else -held
     if w.soil > 0:
         press_soil(p, w, c, soils[w.soil - 1], depth, dt)
     else:
-        mu = fields[i, j, FRICTION] * tread_friction(p, c) + fields[i, j, HOLD] * p.bite
+        mu = friction * tread_friction(p, c) + hold * p.bite
         climb_out(p, w, c, depth, dt)
         press_hard(p, w, c, mu, depth - w.sinkage)
     N, F, S = w.normal_load, w.drive_force, w.side_force
@@ -45,6 +41,33 @@ def press(p, w, c, grid, fields, soils, depth, dt):
     c.couple_x = mx - about_axle * c.axle_x
     c.couple_y = my - about_axle * c.axle_y
     c.couple_z = mz - about_axle * c.axle_z
+
+
+@compiled
+def kind_at(normal_x, normal_y, radius, c, grid, fields):
+    """Return the node of ``fields`` at the foot of the wheel whose ground has that unit normal."""
+    return node_at(
+        fields, grid.friction_x0, grid.friction_y0, grid.friction_dx, grid.friction_dy,
+        c.hub_x - radius * normal_x, c.hub_y - radius * normal_y,
+    )  # fmt: skip
+
+
+@compiled
+def ground_under(radius, c, grid, fields):
+    """Return factor on friction, hold for spikes, factor on rolling resistance and soil of the ground under a wheel.
+
+    In a hollow edge each foot counts with its share of the load; the soil is that under the greater one.
+    """
+    i, j = kind_at(c.foot_x, c.foot_y, radius, c, grid, fields)
+    friction, hold, rolling = fields[i, j, FRICTION], fields[i, j, HOLD], fields[i, j, ROLLING]
+    if c.other_share > 0.0:
+        m, n = kind_at(c.other_x, c.other_y, radius, c, grid, fields)
+        friction += c.other_share * (fields[m, n, FRICTION] - friction)
+        hold += c.other_share * (fields[m, n, HOLD] - hold)
+        rolling += c.other_share * (fields[m, n, ROLLING] - rolling)
+        if c.other_share > 0.5:
+            i, j = m, n
+    return friction, hold, rolling, int(fields[i, j, SOIL])
 
 
 @compiled

@@ -54,7 +54,7 @@ BODY_STATE = np.dtype(
     _floats(
         """x y z q0 q1 q2 q3 vx vy vz wx wy wz yaw
         twist twist_rate sum_q0 sum_q1 sum_q2 sum_q3 speed
-        bus_voltage state_of_charge diffusion_voltage battery_current host_integral crept stuck_for
+        bus_voltage lowest_bus state_of_charge diffusion_voltage battery_current host_integral crept stuck_for
         chemical_energy battery_loss electronics_loss frame_loss added_energy"""
     )
     + _integers("tick rows sampled recovery_asked")
@@ -78,7 +78,8 @@ WHEEL_STATE = np.dtype(
 CONTACT = np.dtype(
     _floats(
         """axle_x axle_y axle_z arm_x arm_y arm_z hub_x hub_y hub_z n_x n_y n_z t_x t_y t_z s_x s_y s_z
-        grip rolling_radius outside hub_speed depth_rate slip_x slip_y body_rate
+        foot_x foot_y other_x other_y other_share grip rolling_radius outside
+        hub_speed depth_rate slip_x slip_y body_rate
         rolling_factor soil_drag rise elastic
         force_x force_y force_z couple_x couple_y couple_z
         motor_torque voltage limited current_limited angle_error load_angle

@@ -183,7 +183,7 @@ def stand(
         matrix @ np.array([p["x"], p["y"], p["z"] + p["twist"] * body["twist"]]),
         matrix @ np.array([p["axle_x"], p["axle_y"], 0.0]),
     )
-    n_x, n_y, n_z, depth, _ = touch(
+    n_x, n_y, n_z, depth, *_ = touch(
         p["radius"],
         axle[0],
         axle[1],

@@ -46,17 +46,19 @@ def foot(nx, ny, nz, depth, h, x, y, z, grid, surface):
 
 @compiled
 def touch(radius, axle_x, axle_y, x, y, z, grid, surface):
-    """Return how the wheel whose hub is at (x, y, z) meets the ground: (n_x, n_y, n_z, depth, grip).
+    """Return how the wheel whose hub is at (x, y, z) meets the ground.
 
-    ``depth`` [m] along the unit normal n.  Where the surface has a hollow edge close ahead or behind (floor and
-    step), the wheel may touch on both sides of it: then n is the direction of both forces together and ``grip``
-    ≥ 1 how much larger the sum of their sizes is.
+    That is (n_x, n_y, n_z, depth, grip, a_x, a_y, b_x, b_y, share).  ``depth`` [m] along the unit normal n.  Where the
+    surface has a hollow edge close ahead or behind (floor and step), the wheel may touch on both sides of it: then
+    n is the direction of both forces together, ``grip`` ≥ 1 how much larger the sum of their sizes is, a and b the
+    level parts of the unit normals at the two feet, and ``share`` that of b in the sum.  With one foot a is n and
+    the share 0.
     """
     h, slope_x, slope_y = height_and_slopes(surface, grid.x0, grid.y0, grid.dx, grid.dy, x, y)
     nx, ny, nz = unit_normal(slope_x, slope_y)
     depth = (h - z) * nz
     if depth <= 0.0:
-        return nx, ny, nz, depth, 1.0
+        return nx, ny, nz, depth, 1.0, nx, ny, 0.0, 0.0, 0.0
     nx, ny, nz, depth = foot(nx, ny, nz, depth, h, x, y, z, grid, surface)
     plane = z + depth / nz
     reach = CORNER_REACH * radius / sqrt(axle_x * axle_x + axle_y * axle_y)
@@ -71,8 +73,9 @@ def touch(radius, axle_x, axle_y, x, y, z, grid, surface):
             if excess > most:
                 most, bx, by, bz, cosine, depth_b = excess, ox, oy, oz, dot, (here - z) * oz
     if most == 0.0:
-        return nx, ny, nz, depth, 1.0
+        return nx, ny, nz, depth, 1.0, nx, ny, 0.0, 0.0, 0.0
     a, b = contact.share_corner(depth, depth_b, cosine)
+    ax, ay = nx, ny
     nx, ny, nz = a * nx + b * bx, a * ny + b * by, a * nz + b * bz
     depth = sqrt(nx * nx + ny * ny + nz * nz)
-    return nx / depth, ny / depth, nz / depth, depth, (a + b) / depth
+    return nx / depth, ny / depth, nz / depth, depth, (a + b) / depth, ax, ay, bx, by, b / (a + b)

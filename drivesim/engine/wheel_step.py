@@ -37,7 +37,7 @@ def place(p, c, b, rot, grid, surface):
     nx, ny = surface.shape
     inside = is_inside(nx, ny, grid.x0, grid.y0, grid.dx, grid.dy, c.hub_x, c.hub_y)
     c.outside = 0.0 if inside else 1.0
-    c.n_x, c.n_y, c.n_z, depth, c.grip = touch(
+    c.n_x, c.n_y, c.n_z, depth, c.grip, c.foot_x, c.foot_y, c.other_x, c.other_y, c.other_share = touch(
         p.radius, c.axle_x, c.axle_y, c.hub_x, c.hub_y, c.hub_z + p.hub_lower, grid, surface
     )
     tx, ty, tz = cross(c.axle_x, c.axle_y, c.axle_z, c.n_x, c.n_y, c.n_z)

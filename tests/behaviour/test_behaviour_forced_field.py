@@ -153,17 +153,23 @@ def test_heavy_grippy_tyres_do_not_start_where_the_original_tyres_do():
 
 @pytest.mark.parametrize("speed", [0.20, 0.25])
 def test_a_trimmed_frequency_chases_itself_out_of_step_where_a_locked_one_holds(speed):
-    """Common practice, no source: a rotor that lags reads slow, so the trim speeds the field up."""
-    results = {
-        drive: run(
-            text(drive=drive, ground=BENCH, commands=forward(speed, at=0.5, ramp=0.5), duration="10 s")
-        )
-        for drive in (LOCKED, TRIMMED)
-    }
-    assert pole_slips(results[LOCKED]).tolist() == [0, 0, 0, 0]
-    assert share_of_way(results[LOCKED]) == pytest.approx(1, abs=0.01)
-    assert pole_slips(results[TRIMMED]).min() > 20
-    assert share_of_way(results[TRIMMED]) < 0.8  # it falls behind
+    """Common practice, no source: a rotor that lags reads slow, so the trim speeds the field up.
+
+    The seed draws the rotors' angles at the start.
+    """
+
+    def drives(drive, seed):
+        commands = forward(speed, at=0.5, ramp=0.5)
+        return run(text(drive=drive, ground=BENCH, commands=commands, duration="10 s", seed=seed))
+
+    held = drives(LOCKED, 1)
+    assert pole_slips(held).tolist() == [0, 0, 0, 0]
+    assert share_of_way(held) == pytest.approx(1, abs=0.01)
+    results = [drives(TRIMMED, seed) for seed in range(1, 9)]
+    assert min(pole_slips(result).min() for result in results) > 20
+    shares = [share_of_way(result) for result in results]  # they fall behind
+    assert max(shares) < 0.65
+    assert np.mean(shares) < 0.55
 
 
 # -- what locking costs

@@ -131,6 +131,23 @@ def test_lugs_and_width_pull_more_on_loose_sand():
     assert wide > 1.1 * plain
 
 
+def test_lugs_pull_more_on_wet_clay():
+    """On 2 deg of clay of little cohesion a 16 mm tyre without lugs stands; with lugs of 6 mm it climbs."""
+    ramp = "{kind: ramp, start: -0.9 m, end: 3 m, slope: 2 deg}"
+    clay = {"rover.wheel.tyre.width": "16 mm", "ground.soil": "{preset: clay_thailand_55}"}
+    plain, lugged = (
+        run(
+            text(
+                drive=SPEED_LOOP, ground=f"{{length: 3 m, behind: 1 m, features: [{ramp}]}}",
+                commands=forward(0.12), duration="4 s", change=COLD | clay | {"rover.wheel.tyre.lug_height": lugs},
+            )
+        ).traces["x"]
+        for lugs in ("0 mm", "6 mm")
+    )  # fmt: skip
+    assert float(plain[-1] - plain[0]) < 0.05
+    assert float(lugged[-1] - lugged[0]) > 0.2
+
+
 def test_soft_ground_eats_energy_that_hard_ground_does_not():
     drawn = {
         name: run(

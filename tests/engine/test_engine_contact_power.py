@@ -9,7 +9,7 @@ from drivesim import scenario_from_text
 from drivesim.analysis.ledger import ledger
 from drivesim.engine import records
 from drivesim.engine.build import build
-from drivesim.engine.press import press
+from drivesim.engine.press import ground_under, press
 from drivesim.engine.simulate import run_model
 from drivesim.engine.wheel_step import move, place
 from drivesim.ground.surface import SOIL
@@ -88,6 +88,33 @@ def test_power_in_equals_power_out(soil):
         )
         assert given == pytest.approx(taken, rel=1e-9, abs=1e-12)
     assert corners > 20
+
+
+def test_each_foot_in_a_hollow_edge_has_the_ground_under_it():
+    """Floor and slope of different kinds: each counts with its share of the load, and the soil of the greater holds."""
+    rng = np.random.default_rng(2)
+    surface, grid, fields = ground()
+    grid["friction_x0"] = (
+        0.007  # kinds meet at 507 mm: ahead of the foot on the floor, behind that on the slope
+    )
+    floor, slope = [0.4, 0.0, 1.0], [0.9, 1.0, 3.0]
+    fields[0], fields[1] = [*floor, 0.0], [*slope, 1.0]
+    on_slope = []
+    for _ in range(500):
+        p, _, c, b, rot = wheel_and_body(rng)
+        place(p, c, b, rot, grid, surface)
+        feet = np.array([[c["foot_x"], c["foot_y"]], [c["other_x"], c["other_y"]]])
+        shares = np.array([1.0 - c["other_share"], c["other_share"]])
+        assert c["grip"] * shares @ feet == pytest.approx([c["n_x"], c["n_y"]], abs=1e-12)
+        if c["other_share"] > 0.0:
+            on_slope.append(float(shares @ (feet[:, 0] < -0.2)))
+            *kinds, soil = ground_under(RADIUS, c, grid, fields)
+            assert kinds == pytest.approx(
+                np.array(floor) + on_slope[-1] * np.subtract(slope, floor), abs=1e-12
+            )
+            assert soil == (on_slope[-1] > 0.5)
+    assert len(on_slope) > 20
+    assert min(on_slope) < 0.5 < max(on_slope)
 
 
 @pytest.mark.parametrize(("height", "speed"), [(16, 0.3), (16, 0.5), (24, 0.3), (30, 0.2)])

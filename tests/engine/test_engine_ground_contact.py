@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from engine_rovers import G, each_wheel, ideal, standing_on_a_slope
+from scipy import optimize
 from scipy.spatial.transform import Rotation
 
 from drivesim import scenario_from_text, simulate
@@ -16,8 +17,8 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 RADIUS, BASE = 0.05, 0.2
 
 
-def climbs(h: float, mu: float, rear_only: bool) -> bool:
-    """Tell whether strong motors bring the front axle from the corner of a step onto it.
+def climbs(h: float, mu: float, rear_only: bool, bite: float = 0.0) -> bool:
+    """Tell whether strong motors bring the front axle, driven too unless ``rear_only``, from a step's corner onto it.
 
     A body of high pitch inertia and a slow start keep the push quasi-static.
     """
@@ -35,6 +36,7 @@ def climbs(h: float, mu: float, rear_only: bool) -> bool:
         | {
             "rover.inertia": ["1e-2 kg*m^2", "5e-2 kg*m^2", "5e-2 kg*m^2"],
             "rover.wheel.tyre.friction": mu,
+            "rover.wheel.tyre.bite": bite,
             "rover.wheel.tyre.slip_stiffness": "300 N",
             "rover.wheel.tyre.relaxation_length": "2 mm",
             "rover.wheel.tyre.radial_stiffness": "20 N/mm",
@@ -57,6 +59,31 @@ def test_friction_that_a_step_asks_for(h, rear_only, mu):
     """Rigid statics (derived): r = 50 mm, L = 200 mm, weight midway, driven wheels at the friction limit."""
     assert not climbs(h, 0.98 * mu, rear_only)
     assert climbs(h, 1.02 * mu, rear_only)
+
+
+def friction_with_spikes(h: float, bite: float) -> float:
+    """Return the friction at which the front axle starts to lift where spikes add ``bite`` at the corner only.
+
+    Rigid statics (derived): with f = mu + bite at the corner, its normal leaning back by theta,
+    (L + r·s)·(c + f·s) + h·(s − f·c) = L/2·((c + f·s) + (s − f·c)/mu).
+    """
+    c = (RADIUS - h) / RADIUS
+    s = math.sqrt(1 - c * c)
+
+    def excess(mu: float) -> float:
+        f = mu + bite
+        up, back = c + f * s, s - f * c
+        return (BASE + RADIUS * s) * up + h * back - BASE / 2 * (up + back / mu)
+
+    return optimize.brentq(excess, 1e-3, 2.0)
+
+
+@pytest.mark.parametrize(("h", "bite"), [(0.01, 0.2), (0.02, 0.3), (0.03, 0.5)])
+def test_spikes_spare_friction_at_a_step(h, bite):
+    """While the wheel leaves the floor, each of its feet has the hold of the ground under it."""
+    mu = friction_with_spikes(h, bite)
+    assert not climbs(h, 0.97 * mu, False, bite)
+    assert climbs(h, 1.03 * mu, False, bite)
 
 
 # 40 N on four springs of 2000 N/m, one foot longer by ``bump``: N = 10 ± k·bump/4 on the diagonals (derived)

@@ -116,6 +116,10 @@ BELIEFS: list[tuple[str, str]] = [
         f"{GROUND}::test_lugs_and_width_pull_more_on_loose_sand",
     ),
     (
+        "Lugs pull more on wet clay.",
+        f"{GROUND}::test_lugs_pull_more_on_wet_clay",
+    ),
+    (
         "A dead driver is dragged; a shorted one brakes.",
         f"{GROUND}::test_a_dead_driver_is_dragged_and_a_shorted_one_brakes",
     ),
