@@ -145,7 +145,7 @@ def test_lugs_pull_more_on_wet_clay():
         for lugs in ("0 mm", "6 mm")
     )  # fmt: skip
     assert float(plain[-1] - plain[0]) < 0.05
-    assert float(lugged[-1] - lugged[0]) > 0.2
+    assert float(lugged[-1] - lugged[0]) > 0.1
 
 
 def test_soft_ground_eats_energy_that_hard_ground_does_not():
