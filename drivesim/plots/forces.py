@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from drivesim.plots import layout
+from drivesim.plots import layout, marks
 from drivesim.plots.scales import at_least, commanded_speed, even_friction, most_circulating
 from drivesim.plots.style import AGAINST, FAINT, INK, LIMIT, PALE, signed, styled, wheel_look, wheel_word
 
@@ -37,10 +37,13 @@ def fighting(run: Run) -> Figure:
         layout.line_key("push of a wheel along its own command", color=wheel_look(0).colour),
         layout.line_key("below zero: works against its command", color=AGAINST, linewidth=5),
         layout.line_key("mean", **MEAN),
+        *marks.keys(run),
     ]
-    pitch, tall = 1.0, 1.3
+    pitch, tall, strip = 1.0, 1.3, marks.plan(run)
     title = "Wheel fighting: each wheel's push, and what they spend on each other"
-    figure, top = layout.page(run, title, pitch * len(names) + 2 * tall + 0.9, keys)
+    figure, top = layout.page(run, title, strip.height + pitch * len(names) + 2 * tall + 0.9, keys)
+    marks.draw_strip(run, strip, figure, layout.LEFT, top)
+    top += strip.height
     panels = layout.column(figure, len(names), top=top, height=0.72, pitch=pitch)
     high = at_least(even_friction(run), force)
     for i, (ax, name) in enumerate(zip(panels, names, strict=True)):
@@ -68,6 +71,7 @@ def fighting(run: Run) -> Figure:
     )
     layout.remark(circulating[1], words, INK)
     layout.over_time(run, [*panels, *circulating])
+    marks.draw(run, [*panels, *circulating])
     return figure
 
 
@@ -108,17 +112,22 @@ def load_angle(run: Run) -> Figure:
         layout.line_key("left: ±90°, beyond it the torque falls again", **LIMIT),
         layout.line_key("a pole slipped", color=INK, linestyle="none", marker="|", markersize=7),
         layout.line_key("right: pull-out torque less |motor torque|", color=wheel_look(0).colour),
+        *marks.keys(run),
     ]
+    width = (layout.INSIDE - 0.75) / 2
+    strip = marks.plan(run, width)
     title = "Load angle of the forced fields, and torque left before pull-out"
-    figure, top = layout.page(run, title, 1.3 * len(wheels) + 0.25, keys)
-    size: dict[str, float] = {"top": top, "height": 1.0, "pitch": 1.3, "width": (layout.INSIDE - 0.75) / 2}
+    figure, top = layout.page(run, title, strip.height + 1.3 * len(wheels) + 0.25, keys)
+    marks.draw_strip(run, strip, figure, layout.LEFT, top)
+    size: dict[str, float] = {"top": top + strip.height, "height": 1.0, "pitch": 1.3, "width": width}
     left = layout.column(figure, len(wheels), **size)
-    right = layout.column(figure, len(wheels), left=layout.LEFT + size["width"] + 0.75, **size)
+    right = layout.column(figure, len(wheels), left=layout.LEFT + width + 0.75, **size)
     for ax, i in zip(left, wheels, strict=True):
         _angle(run, ax, int(i))
     _margins(run, right, wheels)
     layout.over_time(run, left, 5)
     layout.over_time(run, right, 5)
+    marks.draw(run, [*left, *right])
     return figure
 
 

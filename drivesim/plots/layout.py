@@ -6,14 +6,16 @@ Places and sizes on a page are in inches from its upper left corner.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, PathPatch
 from matplotlib.path import Path
@@ -22,6 +24,7 @@ from numpy.typing import NDArray
 
 from drivesim.plots.style import (
     CONDITION_LOOKS,
+    DPI,
     FAINT,
     GUIDE,
     PALE,
@@ -39,7 +42,7 @@ WIDTH = 9.0  # of a page
 LEFT, RIGHT = 0.75, 0.25  # margins
 INSIDE = WIDTH - LEFT - RIGHT
 TOP = 0.58  # title and the scenario's name
-LEGEND = 0.24  # one row of a legend
+LEGEND, FURTHER = 0.24, 0.17  # one row of a legend, and each further one
 BOTTOM = 0.5  # room for the tick labels and label of the time axis
 NAME_ROOM = 0.2  # above a panel
 LETTER, KEY = 0.055, 0.5  # of a legend: width of a letter, and of what stands before and after the words
@@ -54,7 +57,7 @@ def page(run: Run, title: str, body: float, *legends: Sequence[Artist]) -> tuple
     its own, or more where it is long.
     """
     shapes = [_columns(keys) for keys in legends]
-    top = TOP + LEGEND * sum(rows for _, rows in shapes) + NAME_ROOM
+    top = TOP + sum(LEGEND + FURTHER * (rows - 1) for _, rows in shapes) + NAME_ROOM
     height = top + body
     figure = Figure(figsize=(WIDTH, height))
     FigureCanvasAgg(figure)
@@ -66,7 +69,7 @@ def page(run: Run, title: str, body: float, *legends: Sequence[Artist]) -> tuple
             handles=list(keys), loc="upper left", bbox_to_anchor=(x, y), ncols=columns,
             borderpad=0, borderaxespad=0, columnspacing=1.4, handletextpad=0.5,
         )  # fmt: skip
-        y -= LEGEND * rows / height
+        y -= (LEGEND + FURTHER * (rows - 1)) / height
     return figure, top
 
 
@@ -228,7 +231,7 @@ def words_in_lane(axes: Axes, items: Sequence[tuple[float, float, str]], *, at_t
     low, high = axes.get_xlim()
     kept, used = [], 0.0
     for x, y, text in items:
-        needed = _text_width(figure, text) + 0.12
+        needed = text_width(text) + 0.12
         if used + needed <= width:
             kept.append((x, y, text, needed))
             used += needed
@@ -242,20 +245,20 @@ def words_in_lane(axes: Axes, items: Sequence[tuple[float, float, str]], *, at_t
         axes.annotate(
             text, (x, y), xytext=((left + needed / 2) / width, float(at_top)), textcoords="axes fraction",
             ha="center", va="top" if at_top else "bottom", fontsize=WORD_SIZE,
+            bbox={"facecolor": "#FFFFFFC0", "linewidth": 0, "pad": 0.8},
             arrowprops={"arrowstyle": "-", "linewidth": 0.5, "color": FAINT, "shrinkA": 0, "shrinkB": 3},
         )  # fmt: skip
 
 
-def _text_width(figure: Figure, text: str) -> float:
+def text_width(text: str) -> float:
     """Return the width of ``text`` at WORD_SIZE [inch]."""
-    from matplotlib.font_manager import FontProperties
+    pixels = _ruler().get_text_width_height_descent(text, FontProperties(size=WORD_SIZE), False)[0]
+    return float(pixels / DPI)
 
-    canvas = figure.canvas
-    assert isinstance(canvas, FigureCanvasAgg)
-    pixels = canvas.get_renderer().get_text_width_height_descent(text, FontProperties(size=WORD_SIZE), False)[
-        0
-    ]
-    return float(pixels / figure.dpi)
+
+@cache
+def _ruler() -> RendererAgg:
+    return RendererAgg(1, 1, DPI)
 
 
 def apart(lefts: list[float], widths: list[float], room: float) -> list[float]:

@@ -20,6 +20,7 @@ from drivesim.plots.style import (
     INK,
     LIMIT,
     PALE,
+    signed,
     styled,
     wheel_look,
     wheel_word,
@@ -34,6 +35,10 @@ HOLDS: Any = {"color": FAINT, "linewidth": 0.8}
 COMMAND: Any = {"color": BLACK, "linewidth": 0.9, "linestyle": (0, (4, 2))}
 MEASURED: Any = {"color": PALE, "linewidth": 1.6}
 PEAK: Any = {"linestyle": "none", "marker": "^", "markersize": 4, "color": INK}
+THRUST: Any = {"facecolor": "none", "edgecolor": PALE, "hatch": "....", "linewidth": 0}
+HALF = (layout.INSIDE - 0.75) / 2  # inches of panels side by side
+SINKAGE = 1.65  # inches that the panel of sinkage takes, with what is written around it
+TWIST = 1.55  # inches that the panel of twist takes
 PITCH = 1.31  # inches from one panel with a band below to the next
 BAND_LOW, BAND_HIGH = -0.21, -0.05  # inches from a panel's lower edge
 
@@ -51,13 +56,15 @@ def speeds(run: Run) -> Figure:
         layout.line_key("commanded", **COMMAND),
         layout.line_key("true, in the wheel's colour", color=wheel_look(0).colour),
         layout.line_key("measured by the wheel's controller", **MEASURED),
-        *marks.keys(run),
+        *marks.keys(run, off=True),
     ]
-    title, body = "Wheel speeds and what each wheel was doing", PITCH * len(names) + 0.25
+    strip = marks.plan(run)
+    title, body = "Wheel speeds and what each wheel was doing", strip.height + PITCH * len(names) + 0.25
     figure, top = layout.page(run, title, body, lines, layout.condition_keys())
     low = min(0.0, float(true.min()), float(measured.min()), float(command.min()))
     high = max(0.0, float(true.max()), float(measured.max()), float(command.max()), low + 0.1)
-    panels = layout.column(figure, len(names), top=top, height=0.85, pitch=PITCH)
+    marks.draw_strip(run, strip, figure, layout.LEFT, top)
+    panels = layout.column(figure, len(names), top=top + strip.height, height=0.85, pitch=PITCH)
     for i, (ax, name) in enumerate(zip(panels, names, strict=True)):
         ax.axhline(0, color=PALE, linewidth=0.6)
         ax.plot(time, measured[:, i], **MEASURED)
@@ -68,6 +75,7 @@ def speeds(run: Run) -> Figure:
         layout.heading(ax, wheel_word(name))
         layout.remark(ax, _shares(run, str(name)))
         layout.condition_band(ax, edges, traces["condition"].values[:, i], BAND_LOW, BAND_HIGH)
+        marks.shade_off(run, ax, i)
     layout.over_time(run, panels)
     _time_below_bands(panels)
     marks.draw(run, panels)
@@ -91,26 +99,38 @@ def _time_below_bands(panels: list[Axes]) -> None:
 
 @styled()
 def slip(run: Run) -> Figure:
-    """Return the picture of each wheel's slip ratio, and of its contact force against the friction limit."""
+    """Return the picture of each wheel's slip ratio, and of its contact force against what the ground holds."""
     traces = run.traces
     names, time, limit = traces["wheel"].values, traces["time"].values, traces["friction_limit"].values
     force = np.hypot(traces["drive_force"].values, traces["side_force"].values)
+    sunk, strip = traces["sinkage"].values > 0, marks.plan(run, HALF)
     keys = [
         layout.line_key("slip ratio; contact force |F|", color=wheel_look(0).colour),
         layout.line_key("slip ratio without load", color=PALE, linewidth=0.8),
         layout.line_key(f"beyond ±{SLIP_ON:g} it slips", **SLIP_LINE),
-        Patch(label="friction limit μN", facecolor=GUIDE, edgecolor=FAINT),
+        Patch(label="friction limit μ·N", facecolor=GUIDE, edgecolor=FAINT),
+        *(
+            [Patch(label="on soil: its greatest thrust; |F| is less the drag of the rut", **THRUST)]
+            if sunk.any()
+            else []
+        ),
+        *marks.keys(run),
     ]
-    title = "Slip, and contact force against what friction holds"
-    figure, top = layout.page(run, title, 1.25 * len(names) + 0.25, keys)
-    size: dict[str, float] = {"top": top, "height": 0.95, "pitch": 1.25, "width": (layout.INSIDE - 0.75) / 2}
+    title = f"Slip, and contact force against what {'the ground' if sunk.any() else 'friction'} holds"
+    body = strip.height + 1.25 * len(names) + 0.25
+    figure, top = layout.page(run, title, body + SINKAGE * sunk.any(), keys)
+    marks.draw_strip(run, strip, figure, layout.LEFT, top)
+    top += strip.height
+    size: dict[str, float] = {"top": top, "height": 0.95, "pitch": 1.25, "width": HALF}
     left = layout.column(figure, len(names), **size)
-    right = layout.column(figure, len(names), left=layout.LEFT + size["width"] + 0.75, **size)
+    right = layout.column(figure, len(names), left=layout.LEFT + HALF + 0.75, **size)
     high = capped(PEAK_SHARES * even_friction(run), np.maximum(limit, force))
     for i, name in enumerate(names):
         _slip_ratio(run, left[i], i)
         layout.heading(left[i], wheel_word(name))
         right[i].fill_between(time, limit[:, i], 0, color=GUIDE, linewidth=0)
+        if sunk[:, i].any():
+            right[i].fill_between(time, limit[:, i], 0, where=sunk[:, i], **THRUST)
         right[i].plot(time, limit[:, i], **HOLDS)
         right[i].plot(time, force[:, i], color=wheel_look(i).colour)
         right[i].set_ylim(0, high)
@@ -118,7 +138,40 @@ def slip(run: Run) -> Figure:
         _mark_peaks(right[i], time, np.maximum(limit, force)[:, i], "N")
     layout.over_time(run, left, 5)
     layout.over_time(run, right, 5)
+    marks.draw(run, [*left, *right])
+    if sunk.any():
+        _sinkage(run, layout.panel(figure, layout.LEFT, top + body - strip.height + 0.2, layout.INSIDE, 0.95))
     return figure
+
+
+def _sinkage(run: Run, axes: Axes) -> None:
+    """Draw how deep each wheel has pressed into soil."""
+    depth = 1e3 * run.traces["sinkage"].values
+    _one_line_each(run, axes, depth)
+    axes.set_ylim(0, 1.08 * depth.max())
+    axes.set_ylabel("sinkage [mm]")
+    layout.heading(axes, "sinkage into soil")
+    layout.remark(axes, f"deepest {depth.max():.1f} mm")
+    layout.over_time(run, [axes])
+    marks.draw(run, [axes])
+
+
+def _one_line_each(run: Run, axes: Axes, values: np.ndarray) -> None:
+    """Draw ``values``, shape (rows, wheels), and which line is whose."""
+    for i, name in enumerate(run.traces["wheel"].values):
+        look = wheel_look(i)
+        axes.plot(
+            run.traces["time"].values, values[:, i], color=look.colour, linestyle=look.line,
+            label=wheel_word(name),
+        )  # fmt: skip
+    axes.legend(
+        loc="lower left",
+        bbox_to_anchor=(0.2, 1.0),
+        ncols=4,
+        borderpad=0,
+        borderaxespad=0.2,
+        columnspacing=1.4,
+    )
 
 
 def _slip_ratio(run: Run, axes: Axes, wheel: int) -> None:
@@ -153,9 +206,12 @@ def loads(run: Run) -> Figure:
     codes, share = traces["condition"].values, even_load(run)
     edges = layout.row_edges(time, traces.attrs["recording_interval_s"])
     even = layout.line_key(f"even share of the weight, {share:.2f} N", **LIMIT)
-    keys = [even, layout.condition_keys()[AIRBORNE]]
-    figure, top = layout.page(run, "Load on each wheel", PITCH * len(names) + 0.25, keys)
-    panels = layout.column(figure, len(names), top=top, height=0.85, pitch=PITCH)
+    keys = [even, layout.condition_keys()[AIRBORNE], *marks.keys(run)]
+    strip, twists = marks.plan(run), bool(np.any(traces["twist"].values))
+    body = strip.height + PITCH * len(names) + 0.25
+    figure, top = layout.page(run, "Load on each wheel", body + TWIST * twists, keys)
+    marks.draw_strip(run, strip, figure, layout.LEFT, top)
+    panels = layout.column(figure, len(names), top=top + strip.height, height=0.85, pitch=PITCH)
     high = min(at_least(2 * share, load), PEAK_SHARES * share)
     for i, (ax, name) in enumerate(zip(panels, names, strict=True)):
         layout.condition_band(ax, edges, codes[:, i], BAND_LOW, BAND_HIGH, only=AIRBORNE)
@@ -170,4 +226,19 @@ def loads(run: Run) -> Figure:
         _mark_peaks(ax, time, load[:, i], "N")
     layout.over_time(run, panels)
     _time_below_bands(panels)
+    marks.draw(run, panels)
+    if twists:
+        _twist(run, layout.panel(figure, layout.LEFT, top + body + 0.2, layout.INSIDE, 0.85))
     return figure
+
+
+def _twist(run: Run, axes: Axes) -> None:
+    """Draw how far the frame is twisted."""
+    twist = 1e3 * run.traces["twist"].values
+    axes.axhline(0, color=PALE, linewidth=0.6)
+    axes.plot(run.traces["time"].values, twist, color=INK)
+    axes.set_ylabel("twist [mm]")
+    layout.heading(axes, "twist of the frame: front left and rear right up, the others down by so much")
+    layout.remark(axes, signed(f"from {twist.min():.2g} to {twist.max():.2g} mm"))
+    layout.over_time(run, [axes])
+    marks.draw(run, [axes])

@@ -16,8 +16,9 @@ from matplotlib.ticker import MaxNLocator
 from drivesim.plots import layout, profile
 from drivesim.plots.profile import Profile, draw_marks, draw_profile, plan_profile
 from drivesim.plots.style import FAINT, INK, condition_look, mark_look, one_line, signed, styled, wheel_look
-from drivesim.plots.way import AROUND, Mark, marks, sides, way
+from drivesim.plots.way import AROUND, Mark, last_radii, marks, sides, way
 from drivesim.scenario.ground import Patch as GroundPatch
+from drivesim.scenario.soil import Soil
 
 if TYPE_CHECKING:
     from drivesim.analysis.run import Run
@@ -32,7 +33,15 @@ BETWEEN = 0.35  # inches between views one below the other
 GAP = 0.75  # inches between views side by side
 START: Any = {"color": FAINT, "linestyle": (0, (2, 1))}
 END: Any = {"color": INK, "linestyle": "solid"}
-PATCH: Any = {"facecolor": "#FFFFFF80", "edgecolor": FAINT, "hatch": "....", "linewidth": 0.8}
+PATCH: Any = {"facecolor": "#FFFFFF80", "edgecolor": FAINT, "linewidth": 0.8}
+#: hatches of kinds of other ground, and their words in the key
+HATCHES = {
+    "soil": ("....", "soil"),
+    "less": ("\\\\\\\\", "less friction"),
+    "more": ("||||", "more friction"),
+    "hold": ("++++", "hold for bite"),
+    "rolling": ("----", "other rolling resistance"),
+}
 SHADES: Any = {"cmap": "gray", "origin": "lower", "aspect": "auto", "interpolation": "nearest", "zorder": -1}
 
 
@@ -57,7 +66,9 @@ def path(run: Run) -> Figure:
     if view.beside:
         left, below, room = left + view.width + GAP, 0.0, room - view.width - GAP
     words = profile.LANE if found else 0.0
-    plans = [plan_profile(run, word, wheels, going, room, words) for word, wheels in sides(run).items()]
+    plans = _alike(
+        [plan_profile(run, word, wheels, going, room, words) for word, wheels in sides(run).items()]
+    )
     end = max(view.height, below + sum(plan.height + BETWEEN for plan in plans) - BETWEEN)
     title = "The way of the wheels, from above and from the side"
     legends = [_keys(run), _mark_keys(found)] if found else [_keys(run)]
@@ -65,6 +76,18 @@ def path(run: Run) -> Figure:
     _from_above(run, layout.panel(figure, layout.LEFT, top, view.width, view.height), view, found)
     _from_the_side(run, figure, plans, found, (left, top + below, room))
     return figure
+
+
+def _alike(plans: list[Profile]) -> list[Profile]:
+    """Return plans that all show the widest stretch of them, as true to scale as before: one axis serves all."""
+    x0, x1 = max((plan.x for plan in plans), key=lambda x: x[1] - x[0])
+    return [
+        replace(
+            plan, x=(x0, x1),
+            z=(plan.z[0], plan.z[0] + (plan.z[1] - plan.z[0]) * (x1 - x0) / (plan.x[1] - plan.x[0])),
+        )
+        for plan in plans
+    ]  # fmt: skip
 
 
 def _view(run: Run) -> View:
@@ -111,15 +134,15 @@ def _from_above(run: Run, axes: Axes, view: View, found: list[Mark]) -> None:
     for i in range(traces.sizes["wheel"]):
         look = wheel_look(i)
         axes.plot(x[:, i], y[:, i], color=look.colour, linestyle=look.line)
-    _outline(run, axes, 0, **START)
-    _outline(run, axes, -1, **END)
+    whole = np.full(traces.sizes["wheel"], run.scenario.rover.wheel.radius)
+    _outline(run, axes, 0, whole, **START)
+    _outline(run, axes, -1, last_radii(run), **END)
     draw_marks(axes, found, x, y)
     axes.xaxis.set_major_locator(MaxNLocator(max(2, int(view.width))))
     axes.set_xlabel("x [m]")
     axes.set_ylabel("y [m]")
     layout.heading(axes, "from above, to scale")
-    if heights:
-        layout.remark(axes, heights)
+    layout.remark(axes, "; ".join(words for words in (_throughout(run), heights) if words))
 
 
 def _mark_keys(found: list[Mark]) -> list[Artist]:
@@ -132,9 +155,10 @@ def _mark_keys(found: list[Mark]) -> list[Artist]:
 def _keys(run: Run) -> list[Artist]:
     keys: list[Artist] = [*layout.wheel_keys(run.traces["wheel"].values, markers=False)]
     keys += [layout.line_key("start", **START), layout.line_key("end", **END)]
-    if run.scenario.ground.patches:
-        keys.append(Patch(label="other ground", **PATCH))
-    return keys
+    kinds = {_kind(patch) for patch in run.scenario.ground.patches}
+    return keys + [
+        Patch(label=words, hatch=hatch, **PATCH) for kind, (hatch, words) in HATCHES.items() if kind in kinds
+    ]
 
 
 def _shade(run: Run, axes: Axes) -> str:
@@ -175,13 +199,35 @@ def _ground_edge(run: Run, axes: Axes) -> None:
 
 
 def _kind(patch: GroundPatch) -> str:
-    """Return in words what is different on a patch."""
+    """Return what is mainly different on a patch: a key of ``HATCHES``."""
     if patch.soil is not None:
-        return f"soil {(patch.soil.preset or 'of its own').replace('_', ' ')}"
-    words = [f"friction ×{patch.factor:g}"] if patch.factor != 1 else []
+        return "soil"
+    if patch.factor != 1:
+        return "less" if patch.factor < 1 else "more"
+    return "hold" if patch.hold else "rolling"
+
+
+def _difference(patch: GroundPatch) -> str:
+    """Return in words what is different on a patch."""
+    words = [_soil_word(patch.soil)] if patch.soil is not None else []
+    words += [f"friction ×{patch.factor:g}"] if patch.factor != 1 else []
     words += [f"rolling ×{patch.rolling_factor:g}"] if patch.rolling_factor != 1 else []
     words += [f"hold {patch.hold:g}"] if patch.hold else []
     return ", ".join(words) or "as around"
+
+
+def _soil_word(soil: Soil) -> str:
+    return f"soil {(soil.preset or 'of its own').replace('_', ' ')}"
+
+
+def _throughout(run: Run) -> str:
+    """Return in words what the ground is of away from its patches, where that is said."""
+    ground = run.scenario.ground
+    if ground.soil is not None:
+        return _soil_word(ground.soil)
+    words = [ground.surface.replace("_", " ")] if ground.surface is not None else []
+    words += [f"hold {ground.hold:g}"] if ground.hold else []
+    return ", ".join(words)
 
 
 def _patches(run: Run, axes: Axes) -> None:
@@ -194,15 +240,18 @@ def _patches(run: Run, axes: Axes) -> None:
         if x0 >= x1 or y0 >= y1:
             continue
         axes.add_patch(
-            Rectangle((patch.x[0], patch.y[0]), *np.ptp([patch.x, patch.y], axis=1), gid="patch", **PATCH)
-        )
-        text = one_line(f"{patch.label or 'patch'}: {_kind(patch)}", 50)
+            Rectangle(
+                (patch.x[0], patch.y[0]), *np.ptp([patch.x, patch.y], axis=1), gid="patch",
+                hatch=HATCHES[_kind(patch)][0], **PATCH,
+            )
+        )  # fmt: skip
+        text = one_line(f"{patch.label or 'patch'}: {_difference(patch)}", 50)
         words.append(((x0 + x1) / 2, y0 + 0.1 * (y1 - y0), text))
     layout.words_in_lane(axes, words, at_top=False)
 
 
-def _outline(run: Run, axes: Axes, row: int, **look: Any) -> None:
-    """Draw the rover's outline at ``row``: its frame, an arrow head at its front, and its wheels."""
+def _outline(run: Run, axes: Axes, row: int, radii: np.ndarray, **look: Any) -> None:
+    """Draw the rover's outline at ``row``: its frame, an arrow head at its front, and its wheels of ``radii``."""
     traces, rover = run.traces, run.scenario.rover
     yaw = float(traces["yaw"].values[row])
     turn = np.array([[np.cos(yaw), -np.sin(yaw)], [np.sin(yaw), np.cos(yaw)]])
@@ -212,8 +261,11 @@ def _outline(run: Run, axes: Axes, row: int, **look: Any) -> None:
     half_x, half_y = np.abs(places).max(axis=0)
     frame = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]]) * (half_x, half_y)
     arrow = np.array([[0.4, -0.3], [0.75, 0.0], [0.4, 0.3]]) * (half_x, half_y or half_x)
-    wheel = np.array([[-rover.wheel.radius, 0.0], [rover.wheel.radius, 0.0]])
-    shapes = [frame, arrow, *(at + wheel for at in places)]
+    shapes = [
+        frame,
+        arrow,
+        *(at + np.array([[-r, 0.0], [r, 0.0]]) for at, r in zip(places, radii, strict=True)),
+    ]
     lines = [middle + shape @ turn.T for shape in shapes]
     widths = [1.0, 1.0, *[2.5] * len(places)]
     axes.add_collection(

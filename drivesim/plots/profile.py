@@ -11,7 +11,7 @@ from matplotlib.patches import Ellipse
 
 from drivesim.plots import layout
 from drivesim.plots.style import FAINT, GROUND, INK, condition_look, mark_look, wheel_look, wheel_word
-from drivesim.plots.way import Mark, Way, ground_line, under
+from drivesim.plots.way import Mark, Way, ground_line, last_radii, under
 
 if TYPE_CHECKING:
     from drivesim.analysis.run import Run
@@ -65,15 +65,16 @@ def draw_profile(run: Run, axes: Axes, plan: Profile, found: list[Mark]) -> None
     axes.set_xlim(*plan.x)
     axes.set_ylim(*plan.z)
     _draw_ground(run, axes, plan)
-    diameter = 2 * run.scenario.rover.wheel.radius
+    diameters = 2 * last_radii(run)
     for i in plan.wheels:
         look, along = wheel_look(i), plan.way.along[:, i]
         axes.plot(along, hubs[:, i], color=look.colour, linestyle=look.line)
         axes.add_patch(
             Ellipse(
-                (along[-1], hubs[-1, i]), diameter, MM * diameter, fill=False, edgecolor=INK, linewidth=0.8
+                (along[-1], hubs[-1, i]), diameters[i], MM * diameters[i], fill=False, edgecolor=INK,
+                linewidth=0.8, gid="wheel",
             )
-        )
+        )  # fmt: skip
     draw_marks(axes, found, plan.way.along, hubs)
     words = []
     for mark in _longest(found):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,7 @@ SHORTEST = 0.25  # s of a condition that is worth a mark
 EACH = 2  # marks per wheel and condition
 AROUND = 0.05  # m of ground shown around what is drawn
 _BINS = 200
+_TYRE_OFF = re.compile(r"tyre off, radius \S+ → (\S+) mm")  # as the log says it
 
 
 @dataclass(frozen=True)
@@ -79,6 +81,17 @@ def way(run: Run) -> Way:
         word = "forward, x [m]" if heading == 0 else "forward along the heading at the start [m]"
     span = float(along.min()) - room, float(along.max()) + room
     return Way(along, bool(np.ptp(yaw) <= STRAIGHT), word, span)
+
+
+def last_radii(run: Run) -> Array:
+    """Return the radius [m] that each wheel has at the end: that of its rim where it lost its tyre."""
+    names = [str(name) for name in run.traces["wheel"].values]
+    radii = np.full(len(names), run.scenario.rover.wheel.radius)
+    for event in run.events:
+        lost = _TYRE_OFF.search(event.effect)
+        if lost is not None:
+            radii[names.index(event.wheel)] = 1e-3 * float(lost[1])
+    return radii
 
 
 def height_at(ground: GroundArrays, x: Array, y: Array) -> Array:

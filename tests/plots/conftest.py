@@ -40,3 +40,15 @@ def rough() -> Run:
 @pytest.fixture(scope="session")
 def spot() -> Run:
     return made(SPOT)
+
+
+@pytest.fixture(scope="session")
+def failing() -> Run:
+    """Faults and their ends close together, and a lost tyre."""
+    return made("{base: faults.yaml}")
+
+
+@pytest.fixture(scope="session")
+def hot() -> Run:
+    """Levels of temperature close together, and wheels cut back."""
+    return made("{base: hot_board.yaml}")

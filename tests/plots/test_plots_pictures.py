@@ -16,13 +16,16 @@ from drivesim.plots.layout import apart
 from drivesim.plots.style import CONDITION_LOOKS, styled, wheel_word
 
 UNIT = re.compile(r"\[[^\[\]]+\]$")
-CASES = [("rough", name) for name in PICTURES] + [("spot", name) for name in PICTURES if name != "load_angle"]
+CASES = [("rough", name) for name in PICTURES] + [
+    (run, name) for run in ("spot", "failing", "hot") for name in PICTURES if name != "load_angle"
+]
 
 
 @pytest.fixture(scope="module")
-def pictures(rough: Run, spot: Run) -> dict[tuple[str, str], Figure]:
-    """Every picture of both runs, laid out and drawn."""
-    figures = {(run, name): draw({"rough": rough, "spot": spot}[run], name) for run, name in CASES}
+def pictures(rough: Run, spot: Run, failing: Run, hot: Run) -> dict[tuple[str, str], Figure]:
+    """Every picture of these runs, laid out and drawn."""
+    runs = {"rough": rough, "spot": spot, "failing": failing, "hot": hot}
+    figures = {(run, name): draw(runs[run], name) for run, name in CASES}
     with styled():
         for figure in figures.values():
             figure.canvas.draw()
