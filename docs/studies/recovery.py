@@ -2,16 +2,20 @@
 
     python docs/studies/recovery.py [--grounds 40]
 
-Writes the table between the markers of docs/recovery.md.
+Each method drives on the same grounds as a driver who keeps the stick where it was.  Writes the table between the
+markers of docs/recovery.md.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
+from typing import NamedTuple
 
+import numpy as np
 import yaml
 from scipy import stats
 
@@ -20,25 +24,43 @@ from drivesim import scenario_from_text, simulate
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "recovery.md"
 BEGIN, END = "<!-- begin table -->", "<!-- end table -->"
+STUCK_FOR, TRIES, SUCCESS = 1.2, 3, 0.05  # s, tries, m
+KEEPS = "no recovery (just keeps the stick where it was)"
+#: methods and throttle: once the command leaves all as it was, and tells what waiting comes to
 METHODS = {
-    "back off and try again": ["back_off"],
-    "rock": ["rock"],
-    "full throttle": ["full_throttle"],
-    "rock, full throttle, back off in turn": ["rock", "full_throttle", "back_off"],
+    KEEPS: (["full_throttle"], 1),
+    "back off and try again": (["back_off"], 2),
+    "rock": (["rock"], 2),
+    "full throttle": (["full_throttle"], 2),
+    "rock, full throttle, back off in turn": (["rock", "full_throttle", "back_off"], 2),
 }
-TRIES = 3
+LEVEL = 1 - 0.05 / (len(METHODS) - 1)  # of each comparison: 95 % for all of them together
+LINES = [
+    "| method | first tries that freed it | all tries | still moving at the end "
+    "| moving only with it / only without it | farther than without it, mean |",
+    "| --- | --- | --- | --- | --- | --- |",
+]
 
 
-def drive(job: tuple[list[str], int, float]) -> tuple[list[bool], bool]:
-    """Return of one run which judged tries freed the rover, and whether it was still moving at the end."""
-    methods, seed, duration = job
+class Drive(NamedTuple):
+    """What one run came to: which judged tries freed the rover, whether it moved at the end, how far it came [m]."""
+
+    freed: list[bool]
+    moving: bool
+    way: float
+
+
+def drive(job: tuple[list[str], float, int, float]) -> Drive:
+    """Drive on one ground with these methods, throttle, seed and duration [s]."""
+    methods, throttle, seed, duration = job
     recovery = {
-        "stuck_for": "1.2 s",
+        "stuck_for": f"{STUCK_FOR} s",
         "tries": TRIES,
         "method": methods,
         "back_off": "0.8 s",
         "speed": "0.15 m/s",
-        "throttle": 2,
+        "throttle": throttle,
+        "success": f"{SUCCESS} m",
     }
     text = {
         "base": "scenarios/rubble_speed_loop.yaml",
@@ -50,11 +72,13 @@ def drive(job: tuple[list[str], int, float]) -> tuple[list[bool], bool]:
     freed = [
         "freed" in event.effect for event in run.events if event.kind == "recovery" and "came" in event.effect
     ]
-    return freed, "stuck at" not in run.verdict
+    time, x = run.traces["time"].values, run.traces["x"].values
+    late = time > time[-1] - 2 * STUCK_FOR
+    return Drive(freed, bool(x[-1] - x[late][0] >= SUCCESS), float(x[-1] - x[0]))
 
 
-def row(name: str, results: list[tuple[list[bool], bool]]) -> str:
-    """Return a table's row: first tries and all tries that worked with Wilson intervals, and the runs' ends."""
+def row(name: str, results: Sequence[Drive], keeps: Sequence[Drive]) -> str:
+    """Return a table's row: tries that worked, the runs' ends, and both against ``keeps`` on the same grounds."""
 
     def share(outcomes: list[bool]) -> str:
         if not outcomes:
@@ -62,10 +86,25 @@ def row(name: str, results: list[tuple[list[bool], bool]]) -> str:
         interval = stats.binomtest(sum(outcomes), len(outcomes)).proportion_ci(method="wilson")
         return f"{sum(outcomes)} of {len(outcomes)} ({interval.low:.0%} … {interval.high:.0%})"
 
-    first = [freed[0] for freed, _ in results if freed]
-    every = [one for freed, _ in results for one in freed]
-    moving = sum(going for _, going in results)
-    return f"| {name} | {share(first)} | {share(every)} | {moving} of {len(results)} |"
+    first = [result.freed[0] for result in results if result.freed]
+    every = [one for result in results for one in result.freed]
+    cells = [name, share(first), share(every), f"{sum(r.moving for r in results)} of {len(results)}"]
+    return f"| {' | '.join([*cells, *against(results, keeps)])} |"
+
+
+def against(results: Sequence[Drive], keeps: Sequence[Drive]) -> tuple[str, str]:
+    """Return in words how runs compare with those of ``keeps``, ground by ground; nothing of ``keeps`` itself."""
+    if results is keeps:
+        return "–", "–"
+    pairs = list(zip(results, keeps, strict=True))
+    gained = sum(a.moving and not b.moving for a, b in pairs)
+    lost = sum(b.moving and not a.moving for a, b in pairs)
+    p = stats.binomtest(gained, gained + lost).pvalue if gained + lost else 1.0
+    farther = np.array([a.way - b.way for a, b in pairs])
+    found = stats.bootstrap((farther,), np.mean, confidence_level=LEVEL, rng=1, method="percentile")
+    low, high = found.confidence_interval
+    words = f"{farther.mean():+.2f} m ({low:+.2f} … {high:+.2f})".replace("-", "−")
+    return f"{gained} / {lost} (p = {p:.2g})", words
 
 
 def main() -> None:
@@ -77,16 +116,12 @@ def main() -> None:
     parser.add_argument("--duration", type=float, default=25.0, help="simulated seconds of each run")
     options = parser.parse_args()
     seeds = range(1, options.grounds + 1)
-    lines = [
-        "| method | first tries that freed it | all tries | still moving at the end |",
-        "| --- | --- | --- | --- |",
-    ]
     with ProcessPoolExecutor(os.cpu_count()) as pool:
-        for name, methods in METHODS.items():
-            results = list(
-                pool.map(drive, [(methods, seed, options.duration) for seed in seeds], chunksize=4)
-            )
-            lines.append(row(name, results))
+        results = {
+            name: list(pool.map(drive, [(*method, seed, options.duration) for seed in seeds], chunksize=4))
+            for name, method in METHODS.items()
+        }
+    lines = LINES + [row(name, found, results[KEEPS]) for name, found in results.items()]
     page = PAGE.read_text(encoding="utf-8")
     before, rest = page.split(BEGIN)
     partial = PAGE.with_suffix(".part")
