@@ -6,11 +6,18 @@ import numpy as np
 import xarray as xr
 
 from drivesim.analysis.dataset import forced_wheels
+from drivesim.analysis.heat_limits import Limit, heat_limits
 from drivesim.engine.simulate import Recording
 from drivesim.engine.winding_build import finished_thickness
 from drivesim.physics import heat, winding
 
 TOUCH_LIMIT = 60.0  # degC, hot to touch (common practice, no source)
+TITLES = {
+    "winding": "Hot board",
+    "adhesive": "Hot adhesive",
+    "magnet": "Hot magnets",
+    "touch": "Hot to touch",
+}
 BURNT = 1000.0  # degC; beyond it a figure says nothing
 TRACE_RISE = 30.0  # K, for the guide value of a conductor's current
 
@@ -52,25 +59,18 @@ def _parts(recording: Recording, traces: xr.Dataset) -> list[tuple[str, str, str
     """Return what has a limit: title, name, channel, where each wheel's would settle [degC], and the limit [degC]."""
     w, ambient = recording.scenario.rover.wheel.winding, recording.scenario.ambient
     board = surface = settled(recording, traces)
-    inner = outer = "winding_temperature"
-    touch = TOUCH_LIMIT
-    if w.housing is not None:
-        share = recording.model.wheels["housing_resistance"] / _path(recording)
-        surface, outer, touch = (
-            ambient + (board - ambient) * share,
-            "housing_temperature",
-            w.housing.touch_limit,
+    limits = heat_limits(w)
+    if w.housing is None:
+        limits.append(Limit("touch", False, TOUCH_LIMIT))
+    else:
+        surface = ambient + (board - ambient) * recording.model.wheels["housing_resistance"] / _path(
+            recording
         )
-    parts = (
-        ("Hot board", "winding", inner, board, w.limit),
-        ("Hot adhesive", "adhesive", inner, board, w.adhesive_limit),
-        ("Hot magnets", "magnet", outer, surface, w.magnet_limit),
-        ("Hot to touch", "touch", outer, surface, touch),
-    )
+    ends = {False: board, True: surface}
+    channels = {False: "winding_temperature", True: "housing_temperature"}
     return [
-        (title, name, channel, ends, limit)
-        for title, name, channel, ends, limit in parts
-        if limit is not None
+        (TITLES[name], name, channels[of_housing], ends[of_housing], limit)
+        for name, of_housing, limit in limits
     ]
 
 

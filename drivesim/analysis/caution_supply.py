@@ -1,4 +1,4 @@
-"""Cautions about cells, connectors and brown-outs, each with its figure; imports engine, causes."""
+"""Cautions about cells, connectors and brown-outs, each with its figure; imports engine, physics, causes."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import xarray as xr
 
 from drivesim.analysis.causes import loose_times, resets, times
 from drivesim.engine.simulate import Recording
+from drivesim.physics import supply
 
 SERIES_CHARGER = (
     "{n} cells in series: a charger for a single cell must never be used on them, and they need a balanced charge; "
@@ -16,7 +17,7 @@ SERIES_CHARGER = (
 
 def supply_cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
     """Return the cautions about the battery and what hangs on it."""
-    return [*_discharge(recording, traces), *_charging(recording), *_resets(recording)]
+    return [*_discharge(recording, traces), *_charging(recording), *_resets(recording), *_restart(recording)]
 
 
 def _discharge(recording: Recording, traces: xr.Dataset) -> list[str]:
@@ -69,3 +70,25 @@ def _resets(recording: Recording) -> list[str]:
         f"Brown-out: the wheel controllers reset {times(count)}; a real one may come back with other settings, or hold "
         "a wheel's last state; keep clear until it is switched off."
     ]
+
+
+def _restart(recording: Recording) -> list[str]:
+    """Tell a lockout that the pack at rest cannot lift, by its charge at the end of the run."""
+    lockout, model = recording.scenario.rover.wheel.driver.lockout, recording.model
+    if lockout is None:
+        return []
+    charge = float(model.bodies["state_of_charge"][0])
+    rest = float(
+        supply.open_circuit(charge, model.table[0], model.table[1]) - model.params["voltage_drop"][0]
+    )
+    pack = f"the pack at rest gives {rest:.2f} V at {charge:.0%} charge"
+    if rest <= lockout.below:
+        return [
+            f"Lockout: the wheel controllers cannot run: they stop below {lockout.below:g} V, and {pack}."
+        ]
+    if rest <= lockout.above:
+        return [
+            f"Lockout: once reset, the wheel controllers never boot again: that needs more than {lockout.above:g} V, "
+            f"and {pack}."
+        ]
+    return []

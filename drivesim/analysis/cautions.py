@@ -1,6 +1,6 @@
-"""Cautions that belong with a result, each with its reason and figure: the list, numbers, drive and model.
+"""Cautions that belong with a result, each with its reason and figure: the list, numbers, model and events.
 
-Supply and heat have modules of their own.  Imports engine, physics and dataset.
+Drive, supply and heat have modules of their own.  Imports engine, physics and dataset.
 """
 
 from __future__ import annotations
@@ -8,10 +8,9 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from drivesim.analysis.caution_drive import drive_cautions
 from drivesim.analysis.caution_heat import heat_cautions
 from drivesim.analysis.caution_supply import supply_cautions
-from drivesim.drive.controller import IDEAL_ANGLE, SPEED_LOOP
-from drivesim.drive.coordination import DROOP
 from drivesim.engine.simulate import Recording
 from drivesim.scenario.ground import Roughness
 
@@ -39,7 +38,7 @@ def cautions(recording: Recording, traces: xr.Dataset, counted: dict[str, float]
     """
     found = [
         *_numbers(recording, counted), *supply_cautions(recording, traces), *heat_cautions(recording, traces),
-        *_drive(recording), *_model(recording, traces), ALWAYS,
+        *drive_cautions(recording), *_model(recording, traces), *_never_happened(recording), ALWAYS,
     ]  # fmt: skip
     return list(dict.fromkeys(found))
 
@@ -54,40 +53,6 @@ def _numbers(recording: Recording, counted: dict[str, float]) -> list[str]:
         f"run.  Hard hits against edges as high as the wheel do this; otherwise try a step shorter than "
         f"{recording.model.step * 1e6:.0f} us."
     ]
-
-
-def _drive(recording: Recording) -> list[str]:
-    wheels, params, names = recording.model.wheels, recording.model.params[0], recording.model.names
-    out = []
-    for name, ticks in zip(names, wheels["sample_ticks"], strict=True):
-        if ticks < 1:
-            out.append(
-                f"Numbers: {name} samples every {ticks * recording.model.step * 1e3:.3g} ms, more often than the step "
-                f"of {recording.model.step * 1e3:.3g} ms; give a 'step' no longer than its sample time."
-            )
-            break
-    single = (wheels["sensors"] == 1) & (wheels["driven"] == 1)
-    if np.any((wheels["strategy"] == SPEED_LOOP) & single & (wheels["braking"] == 1)):
-        out.append(
-            "Speed loop with braking on a single Hall sensor: the sensor cannot see the direction, so a wheel pushed "
-            "backwards may be driven further backwards."
-        )
-    if np.any(single & (wheels["commutation"] != IDEAL_ANGLE)):
-        out.append(
-            "A single Hall sensor tells the rotor's angle to half a turn only: from some rest angles such a wheel "
-            "gives no torque or turns the wrong way; a real controller needs a start-up ramp for that."
-        )
-    if params["coordination"] == DROOP:
-        path = wheels["resistance"] + wheels["on_resistance"]
-        loops = params["coordination_gain"] * wheels["kp"] / path
-        i = int(loops.argmax())
-        if loops[i] >= 1:
-            out.append(
-                f"Droop of {params['coordination_gain']:.3g} rad/s/A with a gain of {wheels['kp'][i]:.3g} V*s/rad on "
-                f"{path[i]:.3g} ohm swings by itself (their product over the resistance is {loops[i]:.2g}, it must "
-                "stay below 1)."
-            )
-    return out
 
 
 def _model(recording: Recording, traces: xr.Dataset) -> list[str]:
@@ -138,3 +103,18 @@ def _ending(recording: Recording) -> list[str]:
             "The model ends where the supply collapses; give the driver a 'lockout' to see its resets and restarts."
         ]
     return []
+
+
+def _never_happened(recording: Recording) -> list[str]:
+    """Tell the events of the scenario that the run did not come to: their time or their condition."""
+    end = round(recording.end_time / recording.model.step)
+    met = {event.cause for event in recording.events if event.kind == "fault"}
+    missed = []
+    for i, event in enumerate(recording.scenario.events):
+        if event.when is not None and event.when.text not in met:
+            missed.append(f"events.{i} (when {event.when.text}: {event.kind})")
+        elif event.at is not None and round(event.at / recording.model.step) >= end:
+            missed.append(f"events.{i} (at {event.at:g} s: {event.kind})")
+    if not missed:
+        return []
+    return [f"Never happened: {', '.join(missed)}; the run ended after {recording.end_time:.3g} s."]

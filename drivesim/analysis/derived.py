@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
+from drivesim.analysis.heat_limits import Limit, guard_limits, heat_limits
 from drivesim.analysis.plain import finite
 from drivesim.engine.energy import contact_depths
 from drivesim.engine.model import Model
@@ -28,8 +30,9 @@ def derived(model: Model) -> dict[str, Any]:
     """
     scenario = model.scenario
     bus = float(model.bodies["bus_voltage"][0])
+    limits = [*heat_limits(scenario.rover.wheel.winding), *guard_limits(scenario.rover.wheel.driver)]
     each = {
-        name: wheel_figures(w, bus, scenario.ambient, scenario.rover.wheel.winding.limit)
+        name: wheel_figures(w, bus, scenario.ambient, limits)
         for name, w in zip(model.names, model.wheels, strict=True)
     }
     pressed = contact_depths(model) - model.states["sinkage"]
@@ -52,26 +55,37 @@ def derived(model: Model) -> dict[str, Any]:
     return found
 
 
-def wheel_figures(w: np.void, bus: float, ambient: float, limit: float) -> dict[str, float]:
+def wheel_figures(w: np.void, bus: float, ambient: float, limits: Sequence[Limit]) -> dict[str, Any]:
     """Return one wheel's resistance, torque and force at standstill, and what heat allows for ever.
 
-    ``bus`` [V]; ``limit`` [degC] of the board; currents and voltages are peak phase values.  The voltage is what the
-    driver sets, its on-resistance included; its losses warm the board by the share that the scenario gives.
+    ``bus`` [V]; of the ``limits`` the one counts that the least current reaches.  Currents and voltages are peak phase
+    values.  The voltage is what the driver sets, its on-resistance included; its losses warm the board by the share
+    that the scenario gives.
     """
-    R20, alpha, share = cold_resistance(w), float(w["coefficient"]), float(w["driver_heat"])
-    torque, housing = stall_torque(w, bus), float(w["housing_resistance"])
-    R_th = float(w["thermal_resistance"]) + (housing if math.isfinite(housing) else 0.0)
-    warm = 1 + alpha * (limit - AT)
+    R20, on, alpha = cold_resistance(w), float(w["on_resistance"]), float(w["coefficient"])
+    torque, efficiency = stall_torque(w, bus), float(w["efficiency"])
+    R_wh, R_ha, share = (
+        float(w[name]) for name in ("thermal_resistance", "housing_resistance", "driver_heat")
+    )
+    housed = math.isfinite(R_ha)
+    R_th = R_wh + (R_ha if housed else 0.0)
+    part = float(heat.housing_temperature(1.0, 0.0, R_wh, R_ha)) if housed else 1.0  # of the winding's rise
+    bound = min(limits, key=lambda limit: (limit.degC - ambient) / (part if limit.of_housing else 1.0))
+    hottest = ambient + max(0.0, bound.degC - ambient) / (part if bound.of_housing else 1.0)  # of the winding
+    warm = 1 + alpha * (hottest - AT)
     air = ambient + R_th * share * float(w["fixed_loss"])
-    heated = R20 + share * float(w["on_resistance"]) / warm
+    # the driver loses what its on-resistance does, and 1/efficiency − 1 of all that it gives
+    heated = R20 * (1 + share * (1 / efficiency - 1)) + share * on / efficiency / warm
     # three phases: the loss of a peak phase current I is 1.5·I²·R
-    current = float(heat.continuous_current(limit, 1.5 * heated, R_th, air, alpha))
+    current = float(heat.continuous_current(hottest, 1.5 * heated, R_th, air, alpha))
     return {
         "phase_resistance_ohm": R20,
         "stall_torque_Nm": torque,
         "stall_force_N": torque / float(w["radius"]),
         "continuous_current_A": current,
-        "continuous_stall_voltage_V": current * (R20 * warm + float(w["on_resistance"])),
+        "continuous_stall_voltage_V": current * (R20 * warm + on),
+        "continuous_limit": bound.name,
+        "continuous_limit_degC": bound.degC,
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -78,9 +79,14 @@ def ledger_table(summary: dict[str, Any]) -> Table:
 def derived_lines(found: dict[str, Any]) -> list[str]:
     """Return what follows from a rover before any run, a line each."""
     lines = winding_lines(found["winding"]) if found["winding"] is not None else []
-    rows = [("wheel", "a phase", "carries", "stalls at", "at the rim", "may be held for ever at standstill")]
+    rows = [
+        ("wheel", "a phase", "carries", "stalls at", "at the rim", "heat lets it hold for ever at standstill")
+    ]
     for name, w in found["wheels"].items():
-        held = f"{w['continuous_current_A']:.2g} A, {w['continuous_stall_voltage_V']:.2g} V peak"
+        held = (
+            f"{_down(w['continuous_current_A'])} A, {_down(w['continuous_stall_voltage_V'])} V peak "
+            f"({w['continuous_limit']}, {w['continuous_limit_degC']:g} degC)"
+        )
         rows.append(
             (
                 name, f"{w['phase_resistance_ohm']:.3g} ohm", f"{w['standing_load_N']:.2f} N",
@@ -107,6 +113,12 @@ def derived_lines(found: dict[str, Any]) -> list[str]:
             f"bus capacitance carries the idle rover for {found['ride_through_s'] * 1e3:.2g} ms without the battery"
         )
     return lines
+
+
+def _down(value: float) -> str:
+    """Return a value ≥ 0 in three digits, never rounded up: what may be held is not more than that."""
+    unit = 10.0 ** (math.floor(math.log10(value)) - 2) if value > 0 else 1.0
+    return f"{math.floor(value / unit * (1 + 1e-12)) * unit:.3g}"
 
 
 def winding_lines(table: dict[str, Any]) -> list[str]:
@@ -183,7 +195,7 @@ def print_figures(out: Console, summary: dict[str, Any]) -> None:
         f"{summary['distance_m']:.2f} m in {summary['duration_s']:.1f} s, {stuck}"
         f"wheels against each other {fighting['force_mean_N']:.2f} N on average "
         f"({fighting['share_of_drive_power']:.0%} of the drive power), "
-        f"bus at least {summary['lowest_bus_voltage_V']:.2f} V"
+        f"bus at least {math.floor(100 * summary['lowest_bus_voltage_V']) / 100:.2f} V"
     )
     for line in more_figures(summary):
         out.print(line)

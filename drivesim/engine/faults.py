@@ -113,11 +113,14 @@ def tyre_off(timeline: Timeline, event: scripted.TyreOff) -> Started:
     """A wheel loses its tyre and rolls on its rim: less radius, the rim's own friction, no lugs and no bite.
 
     The ground's surface is where the hub of a whole wheel rides, so the small wheel's hub rides lower by what is
-    missing (``hub_lower``).  The rim is as stiff as the tyre was and mass and inertia stay: nothing is known of them.
+    missing (``hub_lower``).  A wheel that is as small already stays as it is.  The rim is as stiff as the tyre was and
+    mass and inertia stay: nothing is known of them.
     """
     wheel = timeline.model.names.index(event.wheel)
     p, w = timeline.model.wheels[wheel], timeline.model.states[wheel]
     before = float(p["radius"])
+    if event.radius >= before:  # it has lost its tyre already
+        return f"{event.wheel}: no tyre left to lose, radius stays {1e3 * before:.4g} mm", None
 
     def lose() -> None:
         p["hub_lower"] += before - event.radius

@@ -80,6 +80,11 @@ def parse(text: object) -> Condition:
         if hold < 0:
             raise ValueError(f"for: found {units.found(held[2])}, allowed: at least 0 s")
     threshold = _number(value, unit, quantity)
+    if unit == "1" and not 0 <= threshold <= 1:
+        percent = value if value.replace(".", "", 1).isdecimal() and threshold <= 100 else "20"
+        raise ValueError(
+            f"{quantity}: found {units.found(value)}, allowed: 0 to 1, or 0 to 100 %; write it like '{percent} %'"
+        )
     return Condition(wheel, quantity, sides[1] == ">", threshold, hold, text)
 
 

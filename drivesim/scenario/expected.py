@@ -59,6 +59,19 @@ class Spot:
         return q.allowed_range({name: getattr(m, name) for m in marks for name in names if hasattr(m, name)})
 
 
+def part_of(keys: set[str]) -> Path | None:
+    """Return where a file with such ``keys`` belongs that is no scenario but one part of one; None where it is one."""
+    own = keys & {*Scenario.model_fields, *LOADER_KEYS}
+    if own & {"rover", "drive", "commands", "duration", "base"}:
+        return None
+    drives = choices(Drive.model_fields["all_wheels"].annotation)[1].values()
+    fields = {path: set(model.model_fields) for path, model in INCLUDABLE.items()}
+    fields["drive",] |= {key for model in drives for key in model.model_fields}
+    best = max(fields, key=lambda path: len(keys & fields[path]))
+    known = len(keys & fields[best])
+    return best if known > len(own) and 2 * known > len(keys) else None
+
+
 def bare(kind: Any) -> Any:
     """Return ``kind`` without annotations and without 'or None'."""
     if get_origin(kind) is Annotated:

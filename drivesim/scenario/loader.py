@@ -8,7 +8,7 @@ from pydantic import ValidationError
 
 from drivesim import units
 from drivesim.errors import ScenarioError
-from drivesim.scenario.expected import INCLUDABLE, Spot
+from drivesim.scenario.expected import INCLUDABLE, Spot, part_of
 from drivesim.scenario.files import Reader, check_ground_file
 from drivesim.scenario.messages import note_all, place_of, steps, unknown_key
 from drivesim.scenario.problems import Node, Path, Place, Problems, Source, UnreadableError, one_line
@@ -91,6 +91,9 @@ class _Assembly:
     def tree(self, top: Node) -> Node:
         """Return the whole tree of the scenario file ``top``.  Raises UnreadableError if its base fails."""
         assert isinstance(top.value, dict)
+        if part := part_of(set(top.value)):
+            text = f"this looks like a {part[-1]} file; a scenario names it under {'.'.join(map(str, part))}:"
+            self._problems.stop(top.place, (), text)
         base, change = top.value.pop("base", None), top.value.pop("change", None)
         if base:
             if not isinstance(base.value, str):

@@ -10,6 +10,7 @@ from drivesim import units
 from drivesim.scenario import quantities as q
 from drivesim.scenario.expected import Spot, bare, choices, needed
 from drivesim.scenario.problems import Node, Path, Place, Problems
+from drivesim.scenario.rover import DEFAULT_WHEELS
 
 
 def note_all(error: ValidationError, tree: Node, problems: Problems) -> None:
@@ -42,6 +43,8 @@ def _told(item: Any, spot: Spot, tree: Node) -> list[tuple[Path, str]]:
             return [(path[:-1], f"too few values; needed: {needed(spot.around)}")]
         case "too_short" if isinstance(value, list) and len(value) >= context["min_length"]:
             return []  # its entries were refused, and told one by one
+        case "missing" if path[0] == "events" and path[-1] == "wheel":
+            text = f"is missing; give the name of a wheel: {', '.join(_wheel_names(tree))}"
         case "missing":
             text = f"is missing; give {needed(spot.kind)}"
         case "extra_forbidden":
@@ -68,6 +71,14 @@ def _told(item: Any, spot: Spot, tree: Node) -> list[tuple[Path, str]]:
 def steps(field: str) -> Path:
     """Return the path that a dotted field names."""
     return tuple(int(step) if step.isdecimal() else step for step in field.split(".")) if field else ()
+
+
+def _wheel_names(tree: Node) -> list[str]:
+    """Return the names of the rover's wheels as far as they can be read from ``tree``."""
+    wheels, wheelbase = tree.at(("rover", "wheels")), tree.at(("rover", "wheelbase"))
+    named = list(wheels.value) if wheels and isinstance(wheels.value, dict) else []
+    placed = wheelbase is None or wheelbase.value is None
+    return named if named and placed else list(DEFAULT_WHEELS)
 
 
 def _size(value: Any) -> str:

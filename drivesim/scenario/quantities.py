@@ -21,12 +21,18 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 from drivesim import units
 from drivesim.errors import UnitError
 
+PER_CENT, PPM = "%", "ppm"
+
 
 @dataclass(frozen=True)
 class Unit:
-    """Marks a float field as a quantity of ``name``: text with a unit outside, SI number inside."""
+    """Marks a float field as a quantity of ``name``: text with a unit outside, SI number inside.
+
+    ``per`` is the mark that a plain ratio is mostly written with, such as %, where one is meant.
+    """
 
     name: str
+    per: str = ""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         """Parse the text, check the number's own limits, and write it back with its unit."""
@@ -37,11 +43,16 @@ class Unit:
             try:
                 number = units.parse(value, self.name)
             except UnitError as error:
-                raise PydanticCustomError("quantity", "{text}", {"text": str(error)}) from None
+                text = str(error)
+                if self.per == PPM:
+                    text = text.replace(f"'{units.example(self.name)}'", f"'{self.example}'")
+                raise PydanticCustomError("quantity", "{text}", {"text": text}) from None
             try:
                 checked: float = inner(number)
             except ValidationError:
                 text = f"found {units.found(value)}, allowed: {allowed}"
+                if self.per and not isinstance(value, str) and number > 0:
+                    text += f"; write it like '{value} {self.per}'"
                 raise PydanticCustomError("quantity", "{text}", {"text": text}) from None
             return checked
 
@@ -57,7 +68,12 @@ class Unit:
     ) -> dict[str, Any]:
         """Describe the field for editors as text with a unit."""
         kind: dict[str, Any] = {"type": ["number", "string"] if self.name == "1" else "string"}
-        return kind | {"description": f"quantity, such as '{units.example(self.name)}'"}
+        return kind | {"description": f"quantity, such as '{self.example}'"}
+
+    @property
+    def example(self) -> str:
+        """How such a quantity is written, for messages."""
+        return "40 ppm" if self.per == PPM else units.example(self.name)
 
 
 def allowed_range(limits: Mapping[str, Any], unit: str = "1") -> str:
@@ -137,13 +153,13 @@ ThermalResistance = Annotated[float, _POSITIVE, Unit("K/W")]
 HeatCapacity = Annotated[float, _POSITIVE, Unit("J/K")]
 Ratio = Annotated[float, _POSITIVE, Unit("1")]
 RatioOrZero = Annotated[float, _NOT_NEGATIVE, Unit("1")]
-Share = Annotated[float, Field(gt=0, le=1), Unit("1")]
-ShareOrZero = Annotated[float, Field(ge=0, le=1), Unit("1")]
+Share = Annotated[float, Field(gt=0, le=1), Unit("1", PER_CENT)]
+ShareOrZero = Annotated[float, Field(ge=0, le=1), Unit("1", PER_CENT)]
 Rate = Annotated[float, _NOT_NEGATIVE, Unit("1/s")]
-ShareBelowOne = Annotated[float, Field(ge=0, lt=1), Unit("1")]
-Spread = Annotated[float, Field(ge=0, lt=0.5), Unit("1")]  # a standard deviation, as a share
+ShareBelowOne = Annotated[float, Field(ge=0, lt=1), Unit("1", PER_CENT)]
+Spread = Annotated[float, Field(ge=0, lt=0.5), Unit("1", PER_CENT)]  # a standard deviation, as a share
 GrowthFactor = Annotated[float, Field(ge=1), Unit("1")]
-ClockError = Annotated[float, Field(ge=-1e-3, le=1e-3), Unit("1")]
+ClockError = Annotated[float, Field(ge=-1e-3, le=1e-3), Unit("1", PPM)]
 Exponent = Annotated[float, Field(gt=0, lt=3), Unit("1")]
 Area = Annotated[float, _POSITIVE, Unit("m^2")]
 CopperWeight = Annotated[float, _POSITIVE, Unit("kg/m^2")]

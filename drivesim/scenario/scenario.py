@@ -137,7 +137,7 @@ class Scenario(q.Model):
         if not COLDEST <= self.ambient <= HOTTEST:
             text = f"found {self.ambient:g} degC, allowed: {COLDEST:g} to {HOTTEST:g} degC"
             problems.append(("ambient", text))
-        problems += self._frozen_copper()
+        problems += self._frozen_copper() + self._guards_below_ambient()
         for name in self.drive.overrides:
             if name not in names:
                 problems.append((f"drive.overrides.{name}", q.unknown(name, names)))
@@ -190,6 +190,21 @@ class Scenario(q.Model):
             for field, value in given
             if 1 + winding.temperature_coefficient * (value - 20) < LEAST_WARM
         ]
+
+    def _guards_below_ambient(self) -> list[tuple[str, str]]:
+        """Refuse guards against heat that would hold back or switch off a wheel that is as cold as it can be."""
+        driver, ambient = self.rover.wheel.driver, self.ambient
+        text = f"allowed: more than ambient ({ambient:g} degC)"
+        problems = []
+        if driver.cut_back is not None and driver.cut_back.start < ambient:
+            found = f"found {driver.cut_back.start:g} degC, allowed: at least ambient ({ambient:g} degC)"
+            problems.append(("rover.wheel.driver.cut_back.start", found))
+        if driver.trip is not None and driver.trip.above <= ambient:
+            problems.append(("rover.wheel.driver.trip.above", f"found {driver.trip.above:g} degC, {text}"))
+        elif driver.trip is not None and driver.trip.resume is not None and driver.trip.resume <= ambient:
+            found = f"found {driver.trip.resume:g} degC, {text}, or none: then it stays off"
+            problems.append(("rover.wheel.driver.trip.resume", found))
+        return problems
 
     def _misplaced_wheels(self) -> list[tuple[str, str]]:
         ground = self.ground

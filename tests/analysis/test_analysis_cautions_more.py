@@ -240,3 +240,68 @@ def test_no_caution_is_said_twice_and_the_general_one_comes_last():
     found = run(text(duration=2, **everything)).summary["cautions"]
     assert len(found) == len(set(found)) > 9
     assert found[-1].startswith("A simulation supports but does not replace")
+
+
+def test_events_that_a_run_does_not_come_to_are_told():
+    """One beyond the end, one whose condition is never met, one at the last tick; what happens is not told."""
+    late, never = (
+        "{at: 2 s, kind: link_lost, lasts: 1 s}",
+        "{when: x > 9 m, kind: battery_loose, lasts: 1 ms}",
+    )
+    scenario = (
+        text(duration=2, **QUIET) + f"events: [{{at: 1 s, kind: link_lost, lasts: 0.1 s}}, {late}, {never}]\n"
+    )
+    assert said("Never happened", scenario) == [
+        "Never happened: events.1 (at 2 s: link_lost), events.2 (when x > 9 m: battery_loose); the run ended after 2 s."
+    ]
+    met = text(duration=2, **QUIET) + "events: [{when: x > -1 m for 0.1 s, kind: link_lost, lasts: 0.1 s}]\n"
+    assert said("Never happened", met) == []
+    assert said("Never happened") == []
+
+
+@pytest.mark.parametrize(
+    ("below", "above", "words"),
+    [
+        ("3 V", "3.9 V", None),
+        ("3 V", "4 V", "once reset, the wheel controllers never boot again: that needs more than 4 V, and"),
+        ("3.98 V", "4 V", "the wheel controllers cannot run: they stop below 3.98 V, and"),
+    ],
+)
+def test_a_lockout_that_the_pack_at_rest_cannot_lift(below, above, words):
+    """At 85 % the published cell rests at 3.685 + 0.2156·0.85 − 0.1178·0.85² + 0.3201·0.85³ = 3.980 V (Chen and
+    Rincon-Mora 2006); one cell here, its charge hardly less after the run."""
+    given = {
+        "rover.wheel.driver.lockout": f"{{below: {below}, above: {above}}}",
+        "rover.battery.state_of_charge": "0.85",
+    }
+    found = said("Lockout", **given)
+    assert len(found) == (words is not None)
+    if words:
+        assert words in found[0]
+        assert found[0].endswith("the pack at rest gives 3.98 V at 85% charge.")
+
+
+def test_gains_that_a_whole_number_pi_loses():
+    """Half of the format's step is lost to rounding: 1/2^8/2 = 1.95e-3; the integral gain enters times 2 ms."""
+    words = {
+        "drive.arithmetic": "{word_bits: 16, fraction_bits: 8, gain_fraction_bits: 8}",
+        "drive.sample_time": "2 ms",
+    }
+    kept = {
+        "drive.proportional": "2 mV*s/rad",
+        "drive.integral": "1 V/rad",
+        "drive.feed_forward": "0 V*s/rad",
+    }
+    assert said("Whole-number PI", **(words | kept)) == []
+    (found,) = said("Whole-number PI", **(words | kept | {"drive.integral": "0.9 V/rad"}))
+    assert found == (
+        "Whole-number PI of front_left, front_right, rear_left, rear_right: the integral gain of 0.9 V/rad, 0.0018 a "
+        "sample of 2 ms, rounds to zero; with 8 gain_fraction_bits it is a multiple of 0.00391."
+    )
+    small = {"drive.proportional": "1.9 mV*s/rad"}
+    one = {"drive.overrides": "{rear_left: {integral: 0 V/rad, proportional: 1.9 mV*s/rad}}"}
+    (found,) = said("Whole-number PI", **(words | kept | one))
+    assert found.startswith(
+        "Whole-number PI of rear_left: the proportional gain of 0.0019 V*s/rad rounds to zero"
+    )
+    assert said("Whole-number PI", **(kept | small)) == []  # real numbers

@@ -1,13 +1,17 @@
 """What follows from a rover before a run: against runs of the rover, and against closed forms."""
 
 import json
+import math
 
 import numpy as np
 import pytest
 from analysis_runs import LOCKED_BEARINGS, SCENARIOS, text
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from drivesim import load_scenario, scenario_from_text
-from drivesim.analysis.derived import derived
+from drivesim.analysis.derived import derived, wheel_figures
+from drivesim.analysis.heat_limits import Limit
 from drivesim.analysis.run import simulate
 from drivesim.engine.build import build
 
@@ -60,22 +64,90 @@ def test_a_pack_that_cannot_carry_stalled_wheels():
     assert found["steepest_by_torque_deg"] is None
 
 
-def test_what_may_be_held_for_ever_just_reaches_the_limit():
-    """The voltage told, held at standstill on a winding with little heat capacity, settles at the board's limit."""
-    heat = {
-        "rover.wheel.winding.heat_capacity": "0.005 J/K", "rover.wheel.winding.thermal_resistance": "20 K/W",
-        "rover.wheel.winding.limit": "90 degC", "rover.wheel.driver.heat_to_board": "0.5",
-        "rover.wheel.winding.housing": "{thermal_resistance: 15 K/W, heat_capacity: 0.005 J/K}",
-        "drive": "{strategy: fixed_voltage, voltage_per_speed: VOLTS V*s/rad, sensor: {kind: ideal}}",
-    }  # fmt: skip
-    drive = heat.pop("drive")
+#: a wheel whose heat settles within the run; its driver loses a tenth of what it gives, half of that to the board
+QUICK_HEAT = {
+    "rover.wheel.winding.heat_capacity": "0.005 J/K", "rover.wheel.winding.thermal_resistance": "20 K/W",
+    "rover.wheel.winding.limit": "90 degC", "rover.wheel.winding.adhesive_limit": "ADHESIVE",
+    "rover.wheel.winding.magnet_limit": "MAGNET", "rover.wheel.driver.heat_to_board": "0.5",
+    "rover.wheel.driver.efficiency": "0.9",
+    "rover.wheel.winding.housing": "{thermal_resistance: 15 K/W, heat_capacity: 0.005 J/K, touch_limit: TOUCH}",
+}  # fmt: skip
+LOOSE = {"ADHESIVE": "200 degC", "MAGNET": "200 degC", "TOUCH": "200 degC"}
+WINDING, HOUSING = "winding_temperature", "housing_temperature"
+
+
+@pytest.mark.parametrize(
+    ("binding", "node", "limit", "limits", "driver"),
+    [
+        ("winding", WINDING, 90, {}, {}),
+        ("adhesive", WINDING, 70, {"ADHESIVE": "70 degC"}, {}),
+        ("magnet", HOUSING, 45, {"MAGNET": "45 degC", "ADHESIVE": "80 degC"}, {}),  # winding then at 75 degC
+        ("adhesive", WINDING, 70, {"MAGNET": "45 degC", "ADHESIVE": "70 degC"}, {}),
+        ("touch", HOUSING, 40, {"TOUCH": "40 degC", "MAGNET": "45 degC"}, {}),
+        ("cut-back", WINDING, 60, {}, {"cut_back": "{start: 60 degC, end: 80 degC}"}),
+        ("trip", WINDING, 55, {}, {"trip": "{above: 55 degC}", "cut_back": "{start: 60 degC, end: 80 degC}"}),
+    ],
+)
+def test_what_may_be_held_for_ever_just_reaches_the_limit_that_binds(binding, node, limit, limits, driver):
+    """The voltage told, held at standstill on a wheel with little heat capacity, settles there and nowhere higher."""
+    heat = dict(QUICK_HEAT)
+    for mark, words in (LOOSE | limits).items():
+        heat = {field: value.replace(mark, words) for field, value in heat.items()}
+    heat |= {f"rover.wheel.driver.{name}": value for name, value in driver.items()}
+    drive = "{strategy: fixed_voltage, voltage_per_speed: VOLTS V*s/rad, sensor: {kind: ideal}}"
     speed = "[{at: 0 s, left: 1 rad/s, right: 1 rad/s}]"
     first = loaded(drive=drive.replace("VOLTS", "1"), commands=speed, **LOCKED_BEARINGS, **heat)
     wheel = derived(build(first))["wheels"]["front_left"]
+    assert (wheel["continuous_limit"], wheel["continuous_limit_degC"]) == (binding, limit)
     volts = repr(wheel["continuous_stall_voltage_V"])
     result = simulate(loaded(drive=drive.replace("VOLTS", volts), commands=speed, **LOCKED_BEARINGS, **heat))
-    assert late(result, "winding_temperature") == pytest.approx(90, abs=0.2)
+    assert late(result, node) == pytest.approx(limit, abs=0.2)
     assert late(result, "current_q") == pytest.approx(wheel["continuous_current_A"], rel=0.003)
+
+
+LIMIT = st.floats(-20, 160)
+WHEEL = build(loaded()).wheels[0]
+
+
+@given(
+    ambient=st.floats(-20, 60), limits=st.lists(st.tuples(st.booleans(), LIMIT), min_size=1, max_size=6),
+    R_wh=st.floats(1, 50), R_ha=st.floats(1, 50) | st.just(math.inf), share=st.floats(0, 1), loss=st.floats(0, 1),
+    efficiency=st.floats(0.3, 1), on=st.floats(0, 2), alpha=st.just(0.0) | st.floats(0, 0.008),
+)  # fmt: skip
+@settings(max_examples=300, deadline=None)
+def test_no_node_settles_above_any_of_its_limits(
+    ambient, limits, R_wh, R_ha, share, loss, efficiency, on, alpha
+):
+    """The heat balance of the two nodes by hand (bisection), at the current told; with none told they are idle."""
+    w = WHEEL.copy()
+    for name, value in {
+        "thermal_resistance": R_wh, "housing_resistance": R_ha, "driver_heat": share, "fixed_loss": loss,
+        "efficiency": efficiency, "on_resistance": on, "coefficient": alpha,
+    }.items():  # fmt: skip
+        w[name] = value
+    housed = math.isfinite(R_ha)
+    known = [Limit(f"limit {i}", housed and of, degC) for i, (of, degC) in enumerate(limits)]
+    told = wheel_figures(w, 7.0, ambient, known)
+    current, R20 = told["continuous_current_A"], told["phase_resistance_ohm"]
+    way = R_wh + (R_ha if housed else 0.0)
+
+    def surplus(T):
+        """Return what the winding takes up more than it gives away at T [W], as the kernel counts losses."""
+        copper, stage = 1.5 * current**2 * R20 * (1 + alpha * (T - 20)), 1.5 * current**2 * on
+        return copper + share * (stage + loss + (copper + stage) * (1 / efficiency - 1)) - (T - ambient) / way
+
+    low, high = ambient, 1e4
+    for _ in range(100):
+        middle = (low + high) / 2
+        low, high = (middle, high) if surplus(middle) > 0 else (low, middle)
+    winding = low
+    housing = ambient + (winding - ambient) * R_ha / way if housed else ambient
+    room = min(limit.degC - (housing if limit.of_housing else winding) for limit in known)
+    if current > 0:
+        assert room == pytest.approx(0, abs=1e-3)
+        assert told["continuous_limit"] in {limit.name for limit in known}
+    else:
+        assert room <= 1e-3  # idle, a driver's own loss reaches it
 
 
 def test_what_is_endless_is_none():

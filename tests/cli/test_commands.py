@@ -6,6 +6,7 @@ import contextlib
 import io
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -298,3 +299,22 @@ def test_help_and_version(place):
         assert f"drivesim {verb} " in drivesim(place, verb, "--help").stdout
     assert drivesim(place, "--version").stdout.startswith("drivesim, version 0.")
     assert drivesim(place, "rn").returncode == 2
+
+
+def test_check_names_the_limit_that_binds_and_never_rounds_up(place):
+    told = drivesim(place, "check", "scenarios/hot_board.yaml").stdout
+    figures = json.loads(drivesim(place, "check", "scenarios/hot_board.yaml", "--json").stdout)["derived"]
+    wheel = figures["wheels"]["front_left"]
+    words = re.search(r"front_left .* ([\d.]+) A, ([\d.]+) V peak \(cut-back, 65 degC\)", told)
+    assert wheel["continuous_limit"] == "cut-back"
+    for shown, key in zip(
+        words.groups(), ("continuous_current_A", "continuous_stall_voltage_V"), strict=True
+    ):
+        assert 0.99 * wheel[key] < float(shown) <= wheel[key]
+
+
+def test_a_rover_file_given_as_a_scenario_gets_one_line(place):
+    result = drivesim(place, "run", "scenarios/rovers/crawler.yaml")
+    assert result.returncode == 2
+    assert result.stderr.count("\n") == 1
+    assert "this looks like a rover file; a scenario names it under rover:" in result.stderr

@@ -20,6 +20,8 @@ MEANT = [
     ("bus_voltage < 6.4 V", (None, "bus_voltage", False, 6.4, 0.0)),
     ("battery_current > 3 A", (None, "battery_current", True, 3.0, 0.0)),
     ("state_of_charge < 20 %", (None, "state_of_charge", False, 0.2, 0.0)),
+    ("state_of_charge < 0.2", (None, "state_of_charge", False, 0.2, 0.0)),
+    ("state_of_charge < 1", (None, "state_of_charge", False, 1.0, 0.0)),
     ("  stuck  >  1.5 s ", (None, "stuck", True, 1.5, 0.0)),
 ]
 
@@ -44,6 +46,12 @@ REFUSED = [
     ("x > 3 m for", "unit 'm for' is not known"),
     ("x > 3 m for 2", "for: found the bare number '2', a unit is needed"),
     ("x > 3 m for -1 s", "for: found '-1 s', allowed: at least 0 s"),
+    (
+        "state_of_charge < 20",
+        "state_of_charge: found '20', allowed: 0 to 1, or 0 to 100 %; write it like '20 %'",
+    ),
+    ("state_of_charge > 120 %", "found '120 %', allowed: 0 to 1, or 0 to 100 %; write it like '20 %'"),
+    ("state_of_charge < -0.2", "found '-0.2', allowed: 0 to 1"),
     (
         "speeed > 3 m/s",
         "found 'speeed'; did you mean 'speed'? allowed: of a wheel (its name first) temperature",

@@ -210,3 +210,40 @@ def test_a_huge_ground_file_is_refused(folder):
 def test_text_names_files_relative_to_its_folder(folder):
     text = HEAD + "drive: loop.yaml\nrover: ../rovers/surveyor.yaml\n"
     assert scenario_from_text(text, folder=folder / "drives").rover.mass == 0.62
+
+
+@pytest.mark.parametrize(
+    ("name", "part", "line"),
+    [
+        ("rovers/surveyor.yaml", "rover", 1),
+        ("drives/loop.yaml", "drive", 1),
+        ("grounds/slabs.yaml", "ground", 1),
+    ],
+)
+def test_a_part_given_as_a_scenario_gets_one_line(folder, name, part, line):
+    text = f"this looks like a {part} file; a scenario names it under {part}:"
+    assert mistakes(name) == [f"{name}:{line}: {text}"]
+    write("on_it.yaml", f"base: {name}\nname: on it\n")
+    assert mistakes("on_it.yaml") == [f"{name}:{line}: {text}"]
+    write("typo.yaml", (folder / name).read_text() + "colour: red\n")
+    assert mistakes("typo.yaml") == [f"typo.yaml:{line}: {text}"]
+
+
+def test_a_tyre_given_as_a_scenario_is_told_its_whole_place(folder):
+    write("tyre.yaml", TYRE)
+    assert mistakes("tyre.yaml") == [
+        "tyre.yaml:1: this looks like a tyre file; a scenario names it under rover.wheel.tyre:"
+    ]
+
+
+def test_a_base_that_is_part_of_a_scenario_is_one(folder):
+    """Names, a ground and surroundings alone, and a scenario without a rover, are not taken for a part."""
+    write("part.yaml", "name: hall\nambient: 5 degC\nground: {length: 2 m}\n")
+    write(
+        "whole.yaml",
+        "base: part.yaml\n"
+        + SURVEY.replace(HEAD[: HEAD.index("duration")], "").replace("ambient: 18 degC\n", ""),
+    )
+    assert (load_scenario("whole.yaml").name, load_scenario("whole.yaml").ambient) == ("hall", 5.0)
+    write("short.yaml", "name: x\nduration: 2 s\nmass: 3 kg\nwheel: wheel.yaml\nbattery: battery.yaml\n")
+    assert any("rover: is missing" in told for told in mistakes("short.yaml"))
