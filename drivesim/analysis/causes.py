@@ -1,30 +1,19 @@
-"""What went before: brown-outs, faults, cut-backs, silences in words, and what may help; imports engine, episodes."""
+"""What went before: brown-outs, faults, cut-backs, silences in words; imports engine."""
 
 from __future__ import annotations
+
+import re
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
 
-from drivesim.analysis.episodes import Reason
 from drivesim.engine.simulate import Recording
 from drivesim.engine.timeline import Event
 
+NAMED = 3  # faults at most
+BRIEF = 0.1  # s; a shorter fault is told with its duration
 SAG_TELLS = 0.1  # of the lockout: a pack that sags by less is not why the bus fell
-
-#: what may help against each kind of limit, within what a builder can change
-HELP = {
-    "voltage": "more torque for the voltage there is: a winding of less resistance, less weight, a smaller wheel, or "
-    "one more cell if board and driver bear the heat",
-    "current": "a higher current limit, if winding, driver and cells bear it",
-    "friction": "more grip or more load on the wheel that spun: another tyre, a frame that lets all wheels carry",
-    "soil": "wider tyres or lugs, and less weight",
-    "pull_out": "more amplitude, a lower speed, or a drive that follows the rotor",
-    "drive": "gains, sensor or coordination that let it give more: it did not reach its limits",
-    "off": "whatever took its power: see the events",
-    "brown_out": "a stronger or fuller pack, a current limit, a gentler ramp, or fewer wheels pushing at once",
-    "heat": "more copper, a larger or thicker housing, or a lighter load",
-    "tipping": "a lower centre of gravity, or wheels farther apart",
-}
 
 
 def resets(recording: Recording) -> list[Event]:
@@ -63,15 +52,16 @@ def brown_out(recording: Recording, traces: xr.Dataset) -> str:
     lockout = recording.scenario.rover.wheel.driver.lockout
     if not found or lockout is None:
         return ""
+    loose = "with the battery disconnected " if loose_times(recording) else ""
     return (
-        f"the bus fell below {lockout.below:g} V {times(len(found))}; the wheel controllers were off "
+        f"{loose}the bus fell below {lockout.below:g} V {times(len(found))}; the wheel controllers were off "
         f"{off_share(recording):.0%} of the time{_sagging(recording, traces, lockout.below)}"
     )
 
 
 def times(count: int) -> str:
     """Return a count in words."""
-    return "once" if count == 1 else f"{count} times"
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def _sagging(recording: Recording, traces: xr.Dataset, below: float) -> str:
@@ -88,17 +78,41 @@ def _sagging(recording: Recording, traces: xr.Dataset, below: float) -> str:
     return f"; the pack gave {current:.2g} A through {sag / current:.2g} ohm"
 
 
+class Past(NamedTuple):
+    """A fault, trip or silence that began, and when it ended [s]; None where it did not by then."""
+
+    event: Event
+    end: float | None
+
+
+def past(recording: Recording, until: float) -> list[Past]:
+    """Return the faults, trips and silences of the link that began by ``until`` [s], in their order."""
+    found: list[Past] = []
+    for event in recording.events:
+        if event.kind not in ("fault", "trip", "link") or event.time > until:
+            continue
+        if not _mends(event):
+            found.append(Past(event, None))
+            continue
+        same = [i for i, (e, end) in enumerate(found) if end is None and _about(e) == _about(event)]
+        if same:
+            found[same[0]] = Past(found[same[0]].event, event.time)
+    return found
+
+
 def unmended(recording: Recording, until: float) -> list[Event]:
     """Return the faults, trips and silences of the link up to ``until`` [s] that still held then."""
-    held: dict[tuple[str, str, str], list[Event]] = {}
-    for event in recording.events:
-        if event.kind in ("fault", "trip", "link") and event.time <= until:
-            same = held.setdefault(_about(event), [])
-            if not _mends(event):
-                same.append(event)
-            elif same:
-                same.pop(0)
-    return sorted((event for same in held.values() for event in same), key=lambda event: event.time)
+    return [event for event, end in past(recording, until) if end is None]
+
+
+def silences(recording: Recording) -> list[tuple[float, float]]:
+    """Return from when to when [s] the fail-safe kept the rover stopped."""
+    end = recording.end_time
+    return [
+        (p.event.time, end if p.end is None else p.end)
+        for p in past(recording, end)
+        if p.event.kind == "link"
+    ]
 
 
 def _about(event: Event) -> tuple[str, str, str]:
@@ -117,18 +131,36 @@ def _mends(event: Event) -> bool:
 
 
 def before(recording: Recording, time: float) -> str:
-    """Return what had gone wrong by ``time`` [s] and still held: faults, cut-backs, trips, a silent link."""
-    held = unmended(recording, time)
-    words = [f"{e.effect} from {e.time:.1f} s on" for e in held if e.kind == "fault"]
-    words += [f"{e.cause}, {e.effect} from {e.time:.1f} s on" for e in held if e.kind == "link"]
-    tripped = [e for e in held if e.kind == "trip"]
+    """Return what had gone wrong by ``time`` [s], ended or not: faults, trips, cut-backs.
+
+    Of more than ``NAMED`` faults, those that still held are named first, then those that lasted longest.
+    """
+    had = past(recording, time)
+    faults = [one for one in had if one.event.kind == "fault"]
+    worst = sorted(faults, key=lambda one: -(np.inf if one.end is None else one.end - one.event.time))[:NAMED]
+    words = [_past_words(one) for one in faults if one in worst]
+    if len(faults) > NAMED:
+        words.append(f"{len(faults) - NAMED} more")
+    tripped = [one.event for one in had if one.event.kind == "trip" and one.end is None]
     if tripped:
         names = ", ".join(e.wheel for e in tripped)
         words.append(f"{names} tripped for heat from {tripped[0].time:.1f} s on")
-    cut = dict.fromkeys(e.wheel for e in recording.events if e.kind == "heat" and e.time <= time)
+    cut = [e for e in recording.events if e.kind == "heat" and e.time <= time]
     if cut:
-        words.append(f"voltage cut back for heat at {', '.join(cut)}")
+        names = ", ".join(dict.fromkeys(e.wheel for e in cut))
+        words.append(f"voltage cut back for heat at {names} from {cut[0].time:.1f} s on")
     return f" (after: {'; '.join(words)})" if words else ""
+
+
+def _past_words(one: Past) -> str:
+    """Return a fault in words: what and when, with how long where it was brief."""
+    what, start = re.sub(r" for [\d.e-]+ s$", "", one.event.effect), one.event.time
+    what = re.sub(r", (centre of gravity|no more edges).*", "", what)
+    if one.end is None:
+        return f"{what} from {start:.1f} s on"
+    if one.end - start < BRIEF:
+        return f"{what} for {(one.end - start) * 1e3:.3g} ms at {start:.1f} s"
+    return f"{what} from {start:.1f} s to {one.end:.1f} s"
 
 
 def at_the_end(recording: Recording) -> str:
@@ -138,19 +170,7 @@ def at_the_end(recording: Recording) -> str:
     dark = dark_times(recording)
     if dark and dark[-1][1] == recording.end_time:
         return "stopped by a brown-out"
-    if any(event.kind == "link" for event in unmended(recording, recording.end_time)):
-        return "stopped by the fail-safe of its radio link"
+    silent = silences(recording)
+    if silent and silent[-1][1] == recording.end_time:
+        return f"stopped by the fail-safe of its radio link from {silent[-1][0]:.1f} s on"
     return ""
-
-
-def advice(recording: Recording, why: Reason | None) -> str:
-    """Return what may help against what held the rover, or nothing."""
-    if recording.ending == "overturned":
-        return HELP["tipping"]
-    dark = len(resets(recording)) > 1 or at_the_end(recording) == "stopped by a brown-out"
-    if recording.ending == "collapsed" or (dark and not loose_times(recording)):
-        return HELP["brown_out"]
-    if why is None:
-        return ""
-    cut = any(e.kind in ("heat", "trip") and e.wheel == why.wheel for e in recording.events)
-    return HELP["heat" if cut and why.limit in ("voltage", "off") else why.limit]

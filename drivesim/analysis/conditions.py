@@ -15,6 +15,15 @@ DRAG_ON, DRAG_OFF = 0.10, 0.05  # of the friction limit, against the command
 STEP_MEMORY = 0.3  # s after a pole slip
 SHORTEST = 0.05  # s; briefer conditions count as the one before
 
+#: why a wheel is in a condition, where that is not a matter of what limits its drive
+WHY = {
+    GRIPPING: "slip small again, under load",
+    SLIPPING: f"slip beyond {SLIP_ON:.0%}",
+    AIRBORNE: "no load on it",
+    OUT_OF_STEP: "a pole slipped",
+    DRAGGED: "pushed against its command by the other wheels",
+}
+
 Flags = NDArray[np.bool_]
 
 
@@ -46,6 +55,20 @@ def wheel_conditions(
     codes[out_of_step] = OUT_OF_STEP
     codes[~loaded] = AIRBORNE
     return _without_brief(codes, max(1, round(SHORTEST / interval)))
+
+
+def condition_cause(code: int, limits: dict[str, float]) -> str:
+    """Return why a wheel is in a condition.
+
+    ``limits``: shares of that time for which it was powered, voltage_limited and current_limited.
+    """
+    if code != STALLED:
+        return WHY[code]
+    if limits["powered"] < 0.5:
+        return "no power"
+    if limits["current_limited"] > 0.5:
+        return "held at its current limit"
+    return "held at full voltage" if limits["voltage_limited"] > 0.5 else "held below full voltage"
 
 
 def _held(on: Flags, off: Flags) -> Flags:

@@ -13,6 +13,7 @@ from drivesim.engine.ground_build import GroundArrays
 
 WINDOW = 1.0  # s at the end of a run in which a reason is looked for
 WALL = 0.25  # forward part of the ground's normal from which it counts as an obstacle
+ASTRAY = 0.9  # mean cos(angle error); turning, exact sectors give 3/π = 0.95
 MOSTLY = 0.5  # share of the window from which a wheel counts as doing something
 
 
@@ -63,6 +64,8 @@ def wheel_state(traces: xr.Dataset, wheel: str, start: float, end: float) -> dic
         "commanded_speed",
     ):
         state[name] = float(part[name].values.mean())
+    state["foremost_x"] = float(part["hub_x"].values.max())
+    state["commutation"] = float(np.cos(part["angle_error"].values).mean())
     state["friction_use"] = float(
         np.abs(part["drive_force"].values).sum() / max(part["friction_limit"].values.sum(), 1e-9)
     )
@@ -83,7 +86,8 @@ class Reason:
 def reason(traces: xr.Dataset, ground: GroundArrays, start: float, end: float) -> Reason:
     """Return which wheel held the rover in this time and why.
 
-    Limits: voltage, current, friction, soil, pull_out, off (no power), drive (it gave less than it could).
+    Limits: voltage, current, friction, soil, pull_out, commutation (currents in the wrong phases), off (no power),
+    drive (it gave less than it could).
     """
     driven = traces["wheel"].values[traces["powered"].values.max(axis=0) > 0]
     if driven.size == 0:
@@ -96,6 +100,9 @@ def reason(traces: xr.Dataset, ground: GroundArrays, start: float, end: float) -
     idle = max(others, key=lambda name: _idleness(others[name]), default="")
     if idle and _idleness(others[idle]) > MOSTLY:
         words += f" while {idle} {_idling(others[idle])}"
+        word = ground.word_at(others[idle]["foremost_x"])
+        if word and not ground.word_at(states[limiting]["hub_x"]):
+            words += f" at {word}"
     return Reason(limiting, limit, words)
 
 
@@ -104,6 +111,7 @@ def _burden(state: dict[str, float]) -> float:
     held = max(state[CONDITIONS[STALLED]], state[CONDITIONS[OUT_OF_STEP]])
     return (
         3 * held
+        + held * (state["commutation"] < ASTRAY)
         + 2 * state[CONDITIONS[SLIPPING]] * (held < MOSTLY)
         + max(0.0, -state["normal_x"])
         + 0.05 * abs(state["motor_torque"]) / 0.01
@@ -134,6 +142,11 @@ def _doing(state: dict[str, float], ground: GroundArrays) -> tuple[str, str]:
     if state[CONDITIONS[OUT_OF_STEP]] > MOSTLY:
         slipped = f"{state['pole_slips_per_second']:.1f} poles slipped a second"
         return "pull_out", f"fell out of step{where} ({slipped})"
+    if state["commutation"] < ASTRAY:
+        limit = " at full bus voltage" if state["voltage_limited"] > MOSTLY else ""
+        limit = " at its current limit" if state["current_limited"] > MOSTLY else limit
+        part = f"its rotor angle so far off that {max(0.0, state['commutation']):.0%} of the torque was left"
+        return "commutation", f"{'stalled' if stalled else 'pushed'}{where}{limit}, {part}"
     if state["current_limited"] > MOSTLY:
         return "current", f"{'stalled' if stalled else 'pushed'}{where} at its current limit, {torque}"
     if stalled:

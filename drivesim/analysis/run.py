@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import xarray as xr
 
-from drivesim.analysis.conditions import CONDITIONS
+from drivesim.analysis.conditions import CONDITIONS, condition_cause
 from drivesim.analysis.dataset import traces as make_traces
+from drivesim.analysis.episodes import stuck_episodes
 from drivesim.analysis.summary import summarise
+from drivesim.analysis.verdict import held
 from drivesim.engine.ground_build import GroundArrays
 from drivesim.engine.simulate import simulate as record
 from drivesim.engine.timeline import Event
@@ -44,7 +47,7 @@ class Run:
 
     @property
     def verdict(self) -> str:
-        """One sentence: did it move, and if not, where, which wheel and why."""
+        """In a few words: did it move, and if not, when, where, which wheel and why."""
         return str(self.summary["verdict"])
 
 
@@ -65,18 +68,31 @@ def simulate(
         )
     traces = make_traces(recording)
     summary = summarise(recording, traces)
-    events = sorted([*recording.events, *condition_events(traces)], key=lambda event: event.time)
+    found = [*condition_events(traces), *stuck_events(traces, recording.model.ground)]
+    events = sorted([*recording.events, *found], key=lambda event: event.time)
     return Run(scenario, traces, summary, events, recording.model.ground)
 
 
 def condition_events(traces: xr.Dataset) -> list[Event]:
-    """Return an event for each change of a wheel's condition."""
+    """Return an event for each change of a wheel's condition, with its reason while it lasts."""
     time = traces["time"].values
     events = []
     for wheel in traces["wheel"].values:
-        codes = traces["condition"].sel(wheel=wheel).values
+        own = traces.sel(wheel=wheel)
+        codes = own["condition"].values
+        limits = {name: own[name].values for name in ("powered", "voltage_limited", "current_limited")}
         changes = (codes[1:] != codes[:-1]).nonzero()[0] + 1
-        events += [
-            Event(float(time[i]), "condition", CONDITIONS[codes[i]], wheel=str(wheel)) for i in changes
-        ]
+        for i, j in pairwise([*changes, codes.size]):
+            cause = condition_cause(int(codes[i]), {name: float(v[i:j].mean()) for name, v in limits.items()})
+            events.append(Event(float(time[i]), "condition", cause, CONDITIONS[codes[i]], str(wheel)))
+    return events
+
+
+def stuck_events(traces: xr.Dataset, ground: GroundArrays) -> list[Event]:
+    """Return an event for each time of being stuck, from when the rover stopped coming forward."""
+    events = []
+    for one in stuck_episodes(traces):
+        why = held(one, traces, ground)
+        effect = f"stuck at x = {one.x:z.2f} m until {one.end:.1f} s"
+        events.append(Event(one.start, "stuck", why.words, effect, why.wheel))
     return events

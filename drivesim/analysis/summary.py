@@ -7,13 +7,15 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from drivesim.analysis.causes import advice, dark_times, off_share, resets
+from drivesim.analysis.advice import advice
+from drivesim.analysis.causes import dark_times, off_share, resets
 from drivesim.analysis.cautions import cautions
 from drivesim.analysis.conditions import CONDITIONS, STALLED
 from drivesim.analysis.episodes import stuck_episodes
 from drivesim.analysis.ledger import ledger
 from drivesim.analysis.plain import finite
-from drivesim.analysis.verdict import distance, progress_distance, verdict, what_held
+from drivesim.analysis.told import told
+from drivesim.analysis.verdict import distance, verdict, what_held
 from drivesim.engine.simulate import Recording
 from drivesim.physics import supply
 
@@ -95,20 +97,27 @@ def supply_summary(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
 
 
 def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
-    """Return the summary of a run as plain numbers and texts, ready for JSON."""
+    """Return the summary of a run as plain numbers and texts, ready for JSON.
+
+    ``distance_m``: along the rover's own axis.  ``commanded_m``: what the driver's script adds up to, whatever link,
+    fail-safe, resets and tries at recovery made of it; ``progress_m``: the hubs' mean way along it, turning included.
+    ``stuck_at_m``: places on the ground.  ``lowest_bus_voltage_V``: of all steps.
+    """
     episodes = stuck_episodes(traces)
+    stopped = max(episodes, key=lambda e: e.end - e.start).start if episodes else recording.end_time
     counted = ledger(recording)
-    came = distance(traces)
+    came, script = distance(traces), told(recording, traces)
     end, housed = recording.end_time, recording.scenario.rover.wheel.winding.housing is not None
     summary = {
         "name": recording.scenario.name,
         "question": recording.scenario.question,
         "verdict": verdict(recording, traces),
-        "may_help": advice(recording, what_held(recording, traces)),
+        "may_help": advice(recording, what_held(recording, traces), stopped),
         "ending": recording.ending,
         "duration_s": end,
         "distance_m": came,
-        "progress_m": progress_distance(traces),
+        "progress_m": script.came,
+        "commanded_m": script.way,
         "turned_rad": float(traces["yaw"].values[-1] - traces["yaw"].values[0]),
         "stuck_s": sum(e.end - e.start for e in episodes),
         "stuck_at_m": [round(e.x, 4) for e in episodes],
@@ -123,7 +132,7 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
         "events": events_by_kind(recording),
         "recovery": recovery_summary(recording),
         "supply": supply_summary(recording, traces),
-        "lowest_bus_voltage_V": float(traces["bus_voltage"].min()),
+        "lowest_bus_voltage_V": float(recording.model.bodies["lowest_bus"][0]),
         "peak_battery_current_A": float(traces["battery_current"].max()),
         "cautions": cautions(recording, traces, counted),
         "step_s": recording.model.step,

@@ -1,21 +1,20 @@
-"""The verdict: one sentence that says whether the rover moved, and if not, where, which wheel and why."""
+"""The verdict: in a few words, whether the rover moved, and if not, when, where, which wheel and why."""
 
 from __future__ import annotations
 
-import math
 import re
 
 import numpy as np
 import xarray as xr
 
-from drivesim.analysis.causes import at_the_end, before, brown_out, resets, times
+from drivesim.analysis.asides import TURN, asides, degrees_told, degrees_turned, drift, swinging
+from drivesim.analysis.causes import at_the_end, before, brown_out, loose_times, resets, times
 from drivesim.analysis.episodes import MOSTLY, WINDOW, Reason, Stuck, reason, stuck_episodes
+from drivesim.analysis.told import Told, told
 from drivesim.engine.ground_build import GroundArrays
 from drivesim.engine.simulate import Recording
 
 BUILD_UP = 0.5  # s; a loop needs a moment until it gives all it can
-TURN = 20.0  # deg; less is not worth a word
-SWING = 1.0  # of the commanded speed, between the slowest and the fastest 2 %
 RAN_AHEAD = 1.25  # share of the commanded way from which it does not obey any more
 KEPT_UP = 0.8  # share of the commanded way from which a rover counts as keeping up
 
@@ -25,19 +24,13 @@ def distance(traces: xr.Dataset) -> float:
     return float(traces["speed"].values.sum() * traces.attrs["recording_interval_s"])
 
 
-def commanded_distance(traces: xr.Dataset) -> float:
-    """Return the way [m] that the wheels' commands add up to."""
-    return float(traces["commanded_progress"].values.sum() * traces.attrs["recording_interval_s"])
-
-
-def progress_distance(traces: xr.Dataset) -> float:
-    """Return the hubs' mean way [m] along their commands: also counts turning on the spot."""
-    return float(traces["progress_speed"].values.sum() * traces.attrs["recording_interval_s"])
-
-
 def verdict(recording: Recording, traces: xr.Dataset) -> str:
-    """Return the verdict in one sentence."""
-    words = _cut_back(_main_clause(recording, traces), recording, traces)
+    """Return the verdict: the main clause, and at most three more."""
+    script = told(recording, traces)
+    words = _cut_back(_main_clause(recording, traces, script), recording, traces)
+    if recording.ending == "not_finite":
+        return words
+    words = "; ".join([words, *asides(recording, traces)])
     dark = brown_out(recording, traces)
     if len(resets(recording)) > 1:
         return f"stuttered in a brown-out: {dark}; {words}"
@@ -63,83 +56,72 @@ def _cut_back(words: str, recording: Recording, traces: xr.Dataset) -> str:
 
 def what_held(recording: Recording, traces: xr.Dataset) -> Reason | None:
     """Return what held the rover longest, or at the end where it lagged behind; None where it did as told."""
-    end, episodes = recording.end_time, stuck_episodes(traces)
-    if recording.ending == "not_finite" or commanded_distance(traces) == 0:
+    end, episodes, script = recording.end_time, stuck_episodes(traces), told(recording, traces)
+    if recording.ending == "not_finite" or script.way == 0:
         return None
     if episodes:
-        return _reason(max(episodes, key=lambda e: e.end - e.start), traces, recording.model.ground)
-    if progress_distance(traces) < KEPT_UP * commanded_distance(traces):
-        return reason(traces, recording.model.ground, end - WINDOW, end)
+        return held(max(episodes, key=lambda e: e.end - e.start), traces, recording.model.ground)
+    if script.share < KEPT_UP:
+        start = lagged_from(script, end)
+        return reason(traces, recording.model.ground, start, start + WINDOW)
     return None
 
 
-def _main_clause(recording: Recording, traces: xr.Dataset) -> str:
+def lagged_from(script: Told, end: float) -> float:
+    """Return from when on [s] the rover lagged: the last second of the run, or where it does not, the worst one."""
+    rows = max(1, round(WINDOW / script.interval))
+    behind = np.convolve(script.forward - script.progress, np.ones(rows), "valid")
+    asked = np.convolve(script.forward, np.ones(rows), "valid")
+    if behind.size == 0 or behind[-1] > (1.0 - KEPT_UP) * asked[-1]:
+        return end - WINDOW
+    return min(float(behind.argmax()) * script.interval, end - WINDOW)
+
+
+def _main_clause(recording: Recording, traces: xr.Dataset, script: Told) -> str:
     ground, end = recording.model.ground, recording.end_time
     episodes = stuck_episodes(traces)
     after = before(recording, end)
-    came = f"{distance(traces):z.2f} m in {end:.1f} s"
     if recording.ending == "not_finite":
         return f"no result: the numbers ran away at {end:.3f} s; try a shorter step"
     if recording.ending == "overturned":
         return f"overturned at {_where(traces)} after {end:.1f} s: {_tipping(traces, ground)}{after}"
     if recording.ending == "collapsed":
-        return f"supply collapsed after {end:.1f} s at {_where(traces)}: {_supply(traces)}{after}"
+        return f"supply collapsed after {end:.1f} s at {_where(traces)}: {_supply(recording, traces)}{after}"
     if recording.ending == "left_ground":
-        return _left_ground(traces, ground, end) + _interruptions(episodes, traces, ground) + after
-    commanded = commanded_distance(traces)
-    if commanded == 0:
+        return _left_ground(traces, ground, script, end) + _interruptions(episodes, traces, ground) + after
+    if script.way == 0:
         return f"stood as told for {end:.1f} s and moved {distance(traces) * 1e3:z.0f} mm"
     last = episodes[-1] if episodes else None
     if last is not None and last.end > end - 2 * traces.attrs["recording_interval_s"]:
-        why = _reason(last, traces, ground)
-        after = before(
-            recording, end if why.limit == "off" else last.start
-        )  # what came later did not stop it
-        return f"stuck at {_place(last, traces)}: {why.words}{after}"
-    share = progress_distance(traces) / commanded
-    turned, told = _degrees_turned(traces), _degrees_told(recording, traces)
-    turn_share = turned / told if abs(told) > TURN else 1.0
-    if abs(turned) > TURN or abs(told) > TURN:
-        came += f", turned {turned:z.0f} of {told:z.0f} deg"
-    tail = _swinging(traces) + _interruptions(episodes, traces, ground)
-    if share < KEPT_UP or turn_share < KEPT_UP:
-        moved = "fell behind" if share < KEPT_UP else "did not turn as told"
-        if not episodes:
-            tail += f"; {reason(traces, ground, end - WINDOW, end).words} at the end"
+        why = held(last, traces, ground)
+        # what came later did not stop it
+        after = before(recording, end if why.limit == "off" else last.start)
+        return f"stuck at {_place(last, traces)} after {last.start:.1f} s: {why.words}{after}"
+    return _as_told(recording, traces, script, episodes) + after
+
+
+def _as_told(recording: Recording, traces: xr.Dataset, script: Told, episodes: list[Stuck]) -> str:
+    """Return how far the rover came of what it was told, when it ran to the end of the time and is not stuck there."""
+    ground, end = recording.model.ground, recording.end_time
+    came = f"{distance(traces):z.2f} m in {end:.1f} s"
+    turned, asked = degrees_turned(traces), degrees_told(recording, script)
+    turn_share = turned / asked if abs(asked) > TURN else 1.0
+    if abs(turned) > TURN or abs(asked) > TURN:
+        came += f", turned {turned:z.0f} of {asked:z.0f} deg"
+    off_line = drift(recording, traces) if max(abs(asked), abs(turned)) <= TURN else ""
+    tail = off_line + swinging(script, traces) + _interruptions(episodes, traces, ground)
+    if script.share < KEPT_UP or turn_share < KEPT_UP:
+        moved = "fell behind" if script.share < KEPT_UP else "did not turn as told"
+        if not episodes and not at_the_end(recording) and not resets(recording):
+            start = lagged_from(script, end)
+            when = "at the end" if start >= end - WINDOW else f"at {start:.1f} s"
+            tail += f"; {reason(traces, ground, start, start + WINDOW).words} {when}"
     else:
-        moved = "ran ahead of its command" if share >= RAN_AHEAD else "moved"
-    return f"{moved}: {came}, {share:.0%} of the way commanded{tail}{after}"
+        moved = "ran ahead of its command" if script.share >= RAN_AHEAD else "moved"
+    return f"{moved}: {came}, {script.share:.0%} of the way commanded{tail}"
 
 
-def _degrees_turned(traces: xr.Dataset) -> float:
-    return math.degrees(float(traces["yaw"].values[-1] - traces["yaw"].values[0]))
-
-
-def _degrees_told(recording: Recording, traces: xr.Dataset) -> float:
-    """Return the turn [deg] that the wheels' commands add up to: the slope of tread speed across the rover."""
-    wheels = recording.model.wheels
-    across = wheels["y"] - wheels["y"].mean()
-    if not across.any():
-        return 0.0
-    way = (
-        traces["commanded_speed"].values.sum(axis=0)
-        * traces.attrs["recording_interval_s"]
-        * recording.scenario.rover.wheel.radius
-    )
-    return math.degrees(float(-(across @ way) / (across @ across)))
-
-
-def _swinging(traces: xr.Dataset) -> str:
-    """Return words where the speed swings by more than what is commanded."""
-    told = traces["commanded_progress"].values
-    steady = told > 0.99 * told.max()
-    low, high = np.percentile(traces["progress_speed"].values[steady], [2, 98])
-    if high - low < SWING * told.max():
-        return ""
-    return f", swinging between {low:z.2f} and {high:z.2f} m/s"
-
-
-def _left_ground(traces: xr.Dataset, ground: GroundArrays, end: float) -> str:
+def _left_ground(traces: xr.Dataset, ground: GroundArrays, script: Told, end: float) -> str:
     """Return over which edge of the ground a wheel went, and whether that is where it was told to go."""
     x, y = traces["hub_x"].values[-1], traces["hub_y"].values[-1]
     room = {
@@ -149,13 +131,12 @@ def _left_ground(traces: xr.Dataset, ground: GroundArrays, end: float) -> str:
         "right side": float(y.min() - ground.y_axis[0]),
     }
     edge = min(room, key=room.__getitem__)
-    if edge in ("end", "start") and progress_distance(traces) > 0:
-        ahead = progress_distance(traces) / max(commanded_distance(traces), 1e-9) >= RAN_AHEAD
-        faster = ", faster than commanded" if ahead else ""
-        return f"came through: reached the {edge} of the ground after {end:.1f} s{faster}{_swinging(traces)}"
-    told = "" if commanded_distance(traces) else " without a command"
-    way = " backwards" if progress_distance(traces) < 0 else ""
-    return f"went{way} off the {edge} of the ground at {_where(traces)} after {end:.1f} s{told}"
+    if edge in ("end", "start") and script.came > 0:
+        faster = ", faster than commanded" if script.came >= RAN_AHEAD * script.way else ""
+        return f"came through: reached the {edge} of the ground after {end:.1f} s{faster}{swinging(script, traces)}"
+    unasked = "" if script.way else " without a command"
+    way = " backwards" if script.came < 0 else ""
+    return f"went{way} off the {edge} of the ground at {_where(traces)} after {end:.1f} s{unasked}"
 
 
 def _tipping(traces: xr.Dataset, ground: GroundArrays) -> str:
@@ -170,19 +151,21 @@ def _tipping(traces: xr.Dataset, ground: GroundArrays) -> str:
 
 
 def _where(traces: xr.Dataset) -> str:
-    return f"{traces['x'].values[-1]:z.2f} m"
+    return f"x = {traces['x'].values[-1]:z.2f} m"
 
 
 def _place(episode: Stuck, traces: xr.Dataset) -> str:
-    """Return where a rover is stuck: how far it came, or that it is still where it started."""
+    """Return where a rover is stuck: the place on the ground, how far it had come where that differs, or its start."""
     start = float(traces["x"].values[0])
     if abs(episode.x - start) < 0.01:
-        turned = _degrees_turned(traces)
+        turned = degrees_turned(traces)
         return f"its start (turned {turned:.0f} deg)" if abs(turned) > 1 else "its start"
-    return f"{episode.x:z.2f} m"
+    came = distance(traces.isel(time=traces["time"].values < episode.start))
+    way = f" ({came:z.2f} m from its start)" if abs(came - episode.x) > 0.02 else ""
+    return f"x = {episode.x:z.2f} m{way}"
 
 
-def _reason(episode: Stuck, traces: xr.Dataset, ground: GroundArrays) -> Reason:
+def held(episode: Stuck, traces: xr.Dataset, ground: GroundArrays) -> Reason:
     """Return what held the rover, from the later half of an episode: by then a loop gives all it can."""
     middle = (episode.start + episode.end) / 2
     why = reason(traces, ground, min(max(episode.start + BUILD_UP, middle), episode.end), episode.end)
@@ -202,11 +185,14 @@ def _interruptions(episodes: list[Stuck], traces: xr.Dataset, ground: GroundArra
     longest = max(episodes, key=lambda e: e.end - e.start)
     total = sum(e.end - e.start for e in episodes)
     return (
-        f", but stuck {times(len(episodes))} for {total:.1f} s (longest at {longest.x:z.2f} m: "
-        f"{_reason(longest, traces, ground).words})"
+        f", but stuck {times(len(episodes))} for {total:.1f} s (longest at x = {longest.x:z.2f} m: "
+        f"{held(longest, traces, ground).words})"
     )
 
 
-def _supply(traces: xr.Dataset) -> str:
+def _supply(recording: Recording, traces: xr.Dataset) -> str:
+    loose = loose_times(recording)
+    if loose and loose[-1][0] < recording.end_time <= loose[-1][1]:
+        return "the battery was disconnected, and the bus lived on its capacitance until it was empty"
     current, voltage = traces["battery_current"].values, traces["bus_voltage"].values
     return f"{np.max(current[-5:]):.2g} A were asked of it and the bus fell to {voltage[-1]:.2g} V"

@@ -1,8 +1,13 @@
 """What one wheel's controller knows of its rotor: Hall edges, speed and angle; imports drive and the compiler.
 
 ``p`` is the wheel's parameter record, ``w`` its state record (fields in ``drivesim.engine.records``).
-``edge_index`` is the sector that the wheel is in, ``edge_angle`` [rad] the middle of the sector that the controller
-takes it to be in since the last edge it has registered (at the start: since it read the sensors' levels).
+``edge_index`` is the sector that the wheel is in, as the sensors' levels tell it; ``edge_angle`` [rad] the middle of
+the sector that the controller takes it to be in.
+
+Which controller reads what: speed always comes from registered edges (a timer's captures).  Six-step commutation
+(SECTORS) reads the levels at each sample, so a missed edge costs it no more than one sample of the wrong sector.
+INTERPOLATED goes from edge to edge while it knows a speed, so a missed edge leaves it behind until the next one; at a
+standstill it reads the levels too.  A stuck sensor keeps its old levels; once mended they are true again.
 """
 
 from drivesim._compile import compiled
@@ -27,8 +32,18 @@ def sense(p, w, speed, time):
     if p.sensors == IDEAL_SENSOR:
         w.measured = 0.0 if w.sensor_stuck else speed / (1.0 + p.clock_error)
         return
+    read_levels(p, w, time)
     size = measured_speed(p.edge_spacing, w.edge_period, time - w.edge_time, p.sensor_timeout)
     w.measured = believed_direction(p, w) * size / (1.0 + p.clock_error)
+
+
+@compiled
+def read_levels(p, w, time):
+    """Take the sector from the sensors' levels where this controller looks at them, unless they are stuck."""
+    if w.sensor_stuck:
+        return
+    if p.commutation == SECTORS or w.edge_period <= 0.0 or time - w.edge_time > p.sensor_timeout:
+        w.edge_angle = (w.edge_index + 0.5) * p.edge_spacing
 
 
 @compiled

@@ -185,6 +185,7 @@ def start_records(
     bodies["yaw"] = start.heading
     bodies["state_of_charge"] = scenario.rover.battery.state_of_charge
     bodies["bus_voltage"] = supply.open_circuit(scenario.rover.battery.state_of_charge, table[0], table[1])
+    bodies["lowest_bus"] = bodies["bus_voltage"]
     states = np.zeros(len(wheels), records.WHEEL_STATE)
     states["temperature"] = states["housing_temperature"] = scenario.ambient
     states["powered"] = np.where(wheels["driven"] == 1, records.ON, records.OPEN)

@@ -67,7 +67,9 @@ BODY_CHANNELS = (
     Channel("speed", "m/s", "speed along the rover's own forward axis"),
     Channel("turn_rate", "rad/s", "rate of turning about the vertical"),
     Channel("progress_speed", "m/s", "mean hub speed along each wheel's commanded direction"),
-    Channel("commanded_progress", "m/s", "mean tread speed that the commands ask for"),
+    Channel(
+        "commanded_progress", "m/s", "mean tread speed the wheels are to obey: none in a fail-safe's stop"
+    ),
     Channel("stuck", "1", "share of time the rover counts as stuck"),
     Channel("bus_voltage", "V", "bus voltage"),
     Channel("battery_current", "A", "battery current, positive when discharging"),

@@ -76,7 +76,7 @@ def note_progress(P, b, wheels, states, contacts):
 
 @compiled
 def record_body(P, b, rot, m, progress, commanded):
-    """Add the body's present values to the sums of the recording interval."""
+    """Add the body's present values to the sums of the recording interval; the lowest bus voltage is the run's."""
     b.sum_q0 += b.q0
     b.sum_q1 += b.q1
     b.sum_q2 += b.q2
@@ -90,6 +90,7 @@ def record_body(P, b, rot, m, progress, commanded):
     m.commanded_progress += commanded
     m.stuck += 1.0 if b.stuck_for >= P.stuck_after else 0.0
     m.bus_voltage += b.bus_voltage
+    b.lowest_bus = min(b.lowest_bus, b.bus_voltage)
     m.battery_current += b.battery_current
     m.state_of_charge += b.state_of_charge
     m.twist += b.twist

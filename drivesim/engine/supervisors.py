@@ -45,7 +45,9 @@ def _lock_out(timeline: Timeline, lockout: Lockout, bus: Watch) -> Process:
     electronics = float(params["electronics"][0])
     while True:
         yield bus.below(lockout.below)
-        cause = f"bus fell to {bus.value:.2f} V, below the lockout of {lockout.below:g} V"
+        cause = (
+            f"bus fell to {np.floor(100 * bus.value) / 100:.2f} V, below the lockout of {lockout.below:g} V"
+        )
         timeline.note("reset", cause, "all wheel controllers reset")
         timeline.deaf[:] = True
         for wheel in everyone:

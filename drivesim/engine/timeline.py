@@ -34,8 +34,8 @@ ASKED, ANSWERED = 1, 2  # ``recovery_asked`` of the body: set by the kernel, and
 class Event:
     """One line of the run's log: time [s], kind, why, and what follows; wheel is "" where it concerns the rover.
 
-    Kinds: command, link, recovery, fault, reset (lockout), trip, heat (first cut-back), end; and condition, found
-    from the traces after the run.
+    Kinds: command, link, recovery, fault, reset (lockout), trip, heat (first cut-back), end; and condition and
+    stuck, found from the traces after the run.
     """
 
     time: float

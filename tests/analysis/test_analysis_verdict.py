@@ -77,7 +77,7 @@ ENDINGS = {
             **{"ground.features.0.height": "16 mm"},
         ),
         "finished",
-        r"moved: .* commanded.*, but stuck once for \d\.\d s \(longest at 0\.\d\d m: .* against the kerb.*\)",
+        r"moved: .* commanded.*, but stuck once for \d\.\d s \(longest at x = 0\.\d\d m: .* against the kerb.*\)",
     ),
     "fell behind": (
         text(ground=slope(24, start=0.25), duration=4, **GRIP),
@@ -88,22 +88,22 @@ ENDINGS = {
     "stuck": (
         text(ground=KERB, duration=6),
         "finished",
-        r"stuck at 0\.2\d m: \w+_(left|right) stalled against the kerb at full bus voltage",
+        r"stuck at x = 0\.2\d m after \d\.\d s: \w+_(left|right) stalled against the kerb at full bus voltage",
     ),
     "stuck at its start": (
         text(drive=LOCKED, **LOCKED_BEARINGS),
         "finished",
-        r"stuck at its start: \w+ fell out of step \(5\.[4-8] poles slipped a second\)",  # 0.15 m/s: 5.62 Hz
+        r"stuck at its start after 0\.\d s: \w+ fell out of step \(5\.[4-8] poles slipped a second\)",  # 5.62 Hz
     ),
     "overturned": (
         text(ground=slope(40), **STEEP_AND_TALL),
         "overturned",
-        r"overturned at -?\d\.\d\d m after 0\.\d s: it tipped over backwards( on the ramp)?",
+        r"overturned at x = -?\d\.\d\d m after 0\.\d s: it tipped over backwards( on the ramp)?",
     ),
     "collapsed": (
         text(commands="[{at: 0.2 s, turn: 60 deg/s}]", **{"rover.battery.cell_resistance": "10 ohm"}),
         "collapsed",
-        r"supply collapsed after \d\.\d s at 0\.00 m: [\d.]+ A were asked of it and the bus fell to [\d.]+ V",
+        r"supply collapsed after \d\.\d s at x = 0\.00 m: [\d.]+ A were asked of it and the bus fell to [\d.]+ V",
     ),
     "left ground": (
         text(ground="{length: 0.3 m, behind: 0.3 m}", **{"drive.sensor.sensors": "3"}),
@@ -118,17 +118,17 @@ ENDINGS = {
     "rolled back": (
         text(ground=slope(40), **GRIP),
         "left_ground",
-        r"went backwards off the start of the ground at -0\.9\d m after 0\.\d s",
+        r"went backwards off the start of the ground at x = -0\.9\d m after 0\.\d s",
     ),
     "rolled away": (
         text(ground=slope(-30), commands="[{at: 2 s, forward: 0.15 m/s}]"),
         "left_ground",
-        r"went off the end of the ground at 2\.9\d m after 1\.\d s without a command",
+        r"went off the end of the ground at x = 2\.9\d m after 1\.\d s without a command",
     ),
     "over the side": (
         text(ground="{length: 3 m, width: 0.4 m}", start="{heading: 40 deg}"),
         "left_ground",
-        r"went off the left side of the ground at 0\.\d\d m after \d\.\d s",
+        r"went off the left side of the ground at x = 0\.\d\d m after \d\.\d s",
     ),
     "stood": (
         text(commands="[{at: 0.2 s, forward: 0 m/s}]"),
@@ -155,7 +155,7 @@ def test_a_loop_that_winds_up_slowly_is_judged_by_what_it_gives_in_the_end():
     limited = result.traces["voltage_limited"]
     assert float(limited.sel(time=slice(0.8, None)).mean()) < 0.5
     assert float(limited.sel(time=slice(2.5, None)).min()) == 1.0
-    assert result.verdict == "stuck at its start: front_left stalled at full bus voltage"
+    assert result.verdict == "stuck at its start after 0.2 s: front_left stalled at full bus voltage"
 
 
 def test_rows_farther_apart_than_the_time_a_reason_is_looked_for_in():
@@ -181,7 +181,29 @@ def test_events_tell_each_change_of_a_wheel_s_condition():
     assert kinds[0] == "command"
     assert [e.time for e in result.events] == sorted(e.time for e in result.events)
     stalls = [
-        e for e in result.events if e.kind == "condition" and e.text == "stalled" and e.wheel == "rear_left"
+        e for e in result.events if e.kind == "condition" and e.effect == "stalled" and e.wheel == "rear_left"
     ]
     assert stalls[0].time == pytest.approx(result.summary["wheels"]["rear_left"]["first_stall_s"])
-    assert not [e for e in run(text()).events if e.text == "stalled"]  # none on the bench
+    assert not [e for e in run(text()).events if e.effect == "stalled"]  # none on the bench
+
+
+def test_events_tell_when_the_rover_got_stuck_and_each_condition_s_reason():
+    result = run(text(ground=KERB, duration=6))
+    (stuck,) = [e for e in result.events if e.kind == "stuck"]
+    assert f"after {stuck.time:.1f} s: {stuck.cause}" in result.verdict
+    assert stuck.effect == f"stuck at x = {result.summary['stuck_at_m'][0]:.2f} m until 6.0 s"
+    conditions = [e for e in result.events if e.kind == "condition"]
+    assert all(e.cause and e.effect for e in conditions)
+    assert [e.cause for e in conditions if e.wheel == stuck.wheel][-1] == "held at full voltage"
+
+
+def test_a_rover_off_its_line_is_told_with_side_and_scale():
+    across = slope(0).replace("slope: 0 deg", "slope: 3 deg, cross_slope: 15 deg")
+    result = run(text(ground=across, duration=10, **{"ground.surface": "wet_concrete"}))
+    y = result.traces["y"].values
+    words = re.search(r"drifted (\d\.\d\d) m to the (left|right) \((\d\.\d) of its track\)", result.verdict)
+    assert words, result.verdict
+    assert float(words[1]) == pytest.approx(abs(y[-1] - y[0]), abs=0.006)
+    assert words[2] == ("left" if y[-1] > y[0] else "right")
+    assert float(words[3]) == pytest.approx(float(words[1]) / 0.13, abs=0.06)
+    assert "drifted" not in run(text()).verdict

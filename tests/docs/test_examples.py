@@ -80,22 +80,24 @@ def test_every_scenario_says_its_question(path):
 #: a word of the verdict in which each scenario's story shows, where chance does not decide it
 STORIES = {
     "thin_inner_layers": "^stuck .* at full bus voltage",
-    "hot_board": "cut-back leaves of the voltage",
+    "hot_board": r"cut-back leaves of the voltage .* from \d\d\.\d s on",
     "heat_cascade": "driver dead.*tripped for heat",
     "brown_out": r"^stuttered in a brown-out: the bus fell below 6 V \d+ times",
     "parallel_cells": "^stuck .* at full bus voltage",
-    "battery_bounce": "^moved: .*below 5.6 V once",
+    "battery_bounce": "^moved: .*with the battery disconnected .*below 5.6 V once",
+    "lossy_link": "91% of the way commanded.*fail-safe of its radio link stopped it once",
+    "loose_magnets": "^stuck .* its rotor angle so far off",
     "fixed_point": "^moved",
     "fixed_point_coarse": "^stuck .*, below full voltage",
     "rubble_locked": "out of step",
     "rubble_trimmed": "^stuck .* out of step",
     "payload": "payload of 350 g",
     "loose_fill": "at the soil's limit",
-    "cross_slope": "^moved",
+    "cross_slope": "^moved: .*drifted 0.0[4-7] m to the right",
     "joist_smooth": "^stuck .* against the joist at its friction limit",
     "joist_spikes": "^moved",
     "driver_dies": "^stuck .* against the slab edge .*driver dead",
-    "faults": "tyre off",
+    "faults": "tyre off.*rear_left ran away .* its sensor stuck",
 }
 
 

@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from drivesim import scenario_from_text, simulate
+
 STUDIES = Path(__file__).parents[2] / "docs" / "studies"
 
 
@@ -30,20 +32,35 @@ def study():
 def test_tries_of_the_driver_are_counted():
     """On the shipped recovery scenario's ground the second try frees the rover."""
     recovery = module("recovery")
-    freed, moving = recovery.drive((["rock", "full_throttle"], 8, 16.0))
-    assert freed == [False, True]
-    assert moving
-    assert "| x | 0 of 2 (0% … 66%) | 1 of 3 (" in recovery.row(
-        "x", [([False, True], True), ([False], False), ([], True)]
-    )
+    rocked = recovery.drive((["rock", "full_throttle"], 2, 8, 16.0))
+    assert rocked.freed == [False, True]
+    assert rocked.moving
+
+
+def test_tries_are_held_against_waiting():
+    """A table's row by hand; the control's run is the very run without recovery."""
+    recovery = module("recovery")
+    drive = recovery.Drive
+    keeps = [drive([False], False, 1.0), drive([True], True, 2.0), drive([], True, 3.0)]
+    tries = [drive([False, True], True, 1.5), drive([False], True, 2.5), drive([], True, 3.5)]
+    row = recovery.row("x", tries, keeps)
+    assert row.startswith("| x | 0 of 2 (0% … 66%) | 1 of 3 (")
+    assert "| 3 of 3 | 1 / 0 (p = 1) | +0.50 m (+0.50 … +0.50) |" in row
+    assert recovery.row("x", keeps, keeps).endswith("| 2 of 3 | – | – |")
+    waited = recovery.drive((*recovery.METHODS[recovery.KEEPS], 8, 12.0))
+    text = "{base: scenarios/rubble_speed_loop.yaml, seed: 8, duration: 12 s}"
+    x = simulate(scenario_from_text(text, recovery.ROOT)).traces["x"].values
+    assert waited.freed
+    assert waited.way == x[-1] - x[0]
 
 
 def test_every_case_runs_on_the_same_ground(study):
     """Two seconds of each case's first setting: all give every measure, and the drives differ."""
     found = {name: study.drive((settings[0], 3, {}, 2.0)) for name, settings in study.grids().items()}
-    assert len(found) == 8
-    assert all(np.isfinite(list(measures.values())).all() for measures in found.values())
-    assert len({round(measures["energy"], 6) for measures in found.values()}) == 8
+    assert len(found) == 10
+    for measures in found.values():
+        assert all(np.isfinite(value) for name, value in measures.items() if name != "ended_full")
+    assert len({round(measures["energy"], 6) for measures in found.values()}) == 10
 
 
 def test_paired_differences(study):
@@ -55,6 +72,12 @@ def test_paired_differences(study):
     assert mean == pytest.approx(1, abs=0.3)
     assert p < 1e-4
     assert study.paired(ground, ground) == (0.0, 0.0, 0.0, 1.0)
+
+
+def test_what_is_decided_counts_all_comparisons(study):
+    """Holm (from memory): the smallest p against 5 % over all of them, the next over one less, and so on."""
+    assert study.holm([0.01, 0.04, 0.03, 0.005]) == [True, False, False, True]
+    assert study.holm([0.02, 0.6]) == [True, False]
 
 
 def test_the_page_shows_the_study_s_cases(study):

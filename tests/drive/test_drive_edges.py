@@ -98,6 +98,30 @@ def test_what_a_stuck_sensor_and_a_controller_without_power_do_not_see(why):
         assert abs(w.edge_angle - w.angle) <= 0.5 * p.edge_spacing + 1e-12
 
 
+def read(p, w, time):
+    """Take a sample of the sensor at a standstill and return by how much the believed sector is off [spacings]."""
+    controller.sense(p, w, 0.0, time)
+    return abs(w.edge_angle - w.angle) / p.edge_spacing
+
+
+@pytest.mark.parametrize("commutation", [controller.SECTORS, controller.INTERPOLATED])
+def test_a_mended_sensor_is_read_again_where_the_wheel_stands(commutation):
+    p, w = wheel({"sensors": 3, "commutation": commutation}, sensor_stuck=1)
+    for _ in turning(p, w, lambda t: 2.3 * p.edge_spacing * min(1.0, 2 * t), 1.0):
+        pass
+    assert read(p, w, 1.0) > 1.5  # it still believes in its first sector
+    w.sensor_stuck = 0
+    assert read(p, w, 1.1) <= 0.5
+
+
+def test_a_standing_six_step_controller_sees_the_sector_whose_edge_it_missed():
+    p, w = wheel({"sensors": 3, "commutation": controller.SECTORS, "missed_edges": 0.999})
+    for _ in turning(p, w, lambda t: 1.3 * p.edge_spacing * min(1.0, 2 * t), 1.0):
+        pass
+    assert w.edge_time < 0  # neither edge was registered
+    assert read(p, w, 1.0) <= 0.5
+
+
 def test_a_fast_clock_finds_wheels_slower():
     for sensors in (controller.IDEAL_SENSOR, 1, 3):
         p, w = wheel({"sensors": sensors, "clock_error": 1e-3})

@@ -164,6 +164,20 @@ def test_a_rover_without_its_rear_tyres_stands_on_its_rims():
     )
 
 
+@pytest.mark.parametrize(("radius", "left"), [("45 mm", 0.040), ("40 mm", 0.040), ("35 mm", 0.035)])
+def test_a_wheel_that_loses_its_tyre_twice_never_grows(radius, left):
+    """A second loss to a larger rim changes nothing; to a smaller one the hub comes down by the rest."""
+    second = {"at": "1 s", "kind": "tyre_off", "wheel": "rear_left", "radius": radius, "friction": 0.7}
+    lost = [{"at": "0.1 s", "kind": "tyre_off", "wheel": "rear_left", "radius": "40 mm"}, second]
+    recording = simulate(ideal({"events": lost, "duration": "2 s"}))
+    wheel = recording.model.wheels[2]
+    assert wheel["radius"] == pytest.approx(left)
+    assert wheel["radius"] + wheel["hub_lower"] == pytest.approx(0.05)
+    assert wheel["friction"] == (0.7 if left < 0.04 else 0.4)
+    words = "tyre off, radius 40 → 35 mm" if left < 0.04 else "no tyre left to lose, radius stays 40 mm"
+    assert words in told(recording, "fault")[1][1]
+
+
 def test_a_rim_rolls_farther_behind_its_wheel_than_a_tyre():
     """The command in m/s is worked out for whole tyres; a rover on four rims goes at 40/50 of it."""
     lost = [{"at": "0 s", "kind": "tyre_off", "wheel": w, "radius": "40 mm", "friction": 0.8} for w in WHEELS]
