@@ -2,53 +2,81 @@
 
 from __future__ import annotations
 
-from drivesim.analysis.causes import at_the_end, dark_times, loose_times, resets, unmended
-from drivesim.analysis.episodes import Reason
+from collections.abc import Sequence
+
+import numpy as np
+
+from drivesim.analysis.causes import (
+    at_the_end,
+    failed_wheels,
+    loose_resets,
+    loose_times,
+    past,
+    resets,
+    silences,
+)
+from drivesim.analysis.episodes import Reason, Stuck
 from drivesim.engine.simulate import Recording
 from drivesim.scenario.scenario import Scenario
 
-LOW = 0.3  # state of charge below which a fuller pack is worth a word
+LOW = 0.3  # state of charge up to which a fuller pack is worth a word
+WEAK = 0.15  # of its open-circuit voltage; a pack that sags by more is worth a word
 
 
-def advice(recording: Recording, why: Reason | None, until: float) -> str:
+def advice(recording: Recording, why: Reason | None, episodes: Sequence[Stuck], came: float) -> str:
     """Return what may help, or nothing; not what the scenario has already.
 
-    What of a wheel had failed by ``until`` [s], when the rover was stopped, comes first.
+    ``why`` it was held, ``episodes`` of being stuck, ``came`` [m] the way along what was asked.  What of a wheel had
+    failed when the rover was stopped comes first.
     """
-    limit = _limit(recording, why)
+    longest = max(episodes, key=lambda e: e.end - e.start, default=None)
+    until = recording.end_time if longest is None else longest.start
+    limit = _limit(recording, why, 0.0 if longest is None else longest.end - longest.start, came)
     if not limit:
         return ""
-    failed = [e for e in unmended(recording, until) if e.kind == "fault" and e.wheel]
-    first = (
-        f"first mend what failed at {', '.join(dict.fromkeys(e.wheel for e in failed))}; then "
-        if failed
-        else ""
-    )
-    return first + HELP[limit](recording.scenario)
+    failed = failed_wheels(recording, until)
+    first = f"first mend what failed at {', '.join(failed)}; then " if failed else ""
+    return first + HELP[limit](recording.scenario) + (_pack(recording) if limit == "voltage" else "")
 
 
-def _limit(recording: Recording, why: Reason | None) -> str:
-    if recording.ending == "overturned":
+def _limit(recording: Recording, why: Reason | None, stuck: float, came: float) -> str:
+    """Return what to help against; ``stuck`` [s] is the longest time of being stuck."""
+    ending, stopped, loose = recording.ending, at_the_end(recording), len(loose_resets(recording))
+    if ending == "not_finite":
+        return ""
+    if ending == "overturned":
         return "tipping"
-    stopped = at_the_end(recording)
-    if (recording.ending == "collapsed" or dark_times(recording)) and loose_times(recording):
+    dark = "brown-out" in stopped or len(resets(recording)) > 1
+    if (ending == "collapsed" and loose_times(recording)) or (dark and 2 * loose > len(resets(recording))):
         return "connection"
-    if recording.ending == "collapsed" or len(resets(recording)) > 1 or "brown-out" in stopped:
+    if ending == "collapsed" or dark:
         return "brown_out"
-    if "fail-safe" in stopped:
+    if "fail-safe" in stopped and stuck < max(end - start for start, end in silences(recording)):
         return "link"
+    tripped = {e.wheel for e, _ in past(recording, recording.end_time) if e.kind == "trip"}
+    if ending == "left_ground" and came < 0:
+        return "heat" if tripped else "holding"
     if why is None:
         return ""
-    cut = any(e.kind in ("heat", "trip") and e.wheel == why.wheel for e in recording.events)
-    return "heat" if cut and why.limit in ("voltage", "off") else why.limit
+    if why.limit != "off":
+        return why.limit
+    return "heat" if why.wheel in tripped else "connection" if loose else "off"
 
 
 def _voltage(scenario: Scenario) -> str:
-    fuller = "a fuller pack, " if scenario.rover.battery.state_of_charge < LOW else ""
+    fuller = "a fuller pack, " if scenario.rover.battery.state_of_charge <= LOW else ""
     return (
         f"more torque for the voltage there is: {fuller}a winding of less resistance, less weight, a smaller wheel, or "
         "one more cell if board and driver bear the heat"
     )
+
+
+def _pack(recording: Recording) -> str:
+    """Return words for a pack whose voltage sags much under the load."""
+    table, body = recording.model.table, recording.model.bodies[0]
+    rest = float(np.interp(body["state_of_charge"], table[0], table[1]))
+    sag = 1.0 - float(body["lowest_bus"]) / rest
+    return f"; and a stronger or warmer pack: the bus sagged by {sag:.0%}" if sag > WEAK else ""
 
 
 def _friction(scenario: Scenario) -> str:
@@ -85,12 +113,17 @@ HELP = {
     "current": lambda _: "a higher current limit, if winding, driver and cells bear it",
     "friction": _friction,
     "soil": _soil,
-    "pull_out": lambda _: "more amplitude, a lower speed, or a drive that follows the rotor",
+    "pull_out": lambda _: (
+        "more amplitude if the bus has it, a lower speed, less weight, or a drive that follows the rotor"
+    ),
     "commutation": lambda _: (
         "a truer rotor angle: sensors that work, sensors and magnets in their places; or torque to spare"
     ),
     "drive": _drive,
     "off": lambda _: "whatever took its power: see the events",
+    "holding": lambda _: (
+        "a drive that holds at standstill (braking, hold_at_standstill), or a start on the level"
+    ),
     "link": lambda _: "a better radio link; the fail-safe did what it is for",
     "brown_out": _brown_out,
     "connection": lambda _: (

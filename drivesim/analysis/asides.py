@@ -14,10 +14,9 @@ from drivesim.engine.simulate import Recording
 
 SWING = 1.0  # of the commanded speed, between the slowest and the fastest 2 %
 HEARD = 0.9  # of the commanded speed, from which a wheel has heard the command
-FAST, FALSE = (
-    1.5,
-    0.7,
-)  # of the commanded speed: from here a wheel runs away; of the true speed: measured falsely
+FAST = 1.5  # of the commanded speed, from which a wheel runs away
+FALSE = 0.7  # of the true speed; a controller that measures less measures falsely
+PUSHES = 0.1  # of the most torque of the run; a wheel that gives less does not run away by itself
 LONG, WITH_FAULT = 0.5, 0.2  # s; a runaway that is worth a word, and one with a faulty sensor
 TURN = 20.0  # deg; less is not worth a word
 DRIFTED = 1 / 3  # of the track; less is not worth a word
@@ -52,6 +51,12 @@ def degrees_told(recording: Recording, told: Told) -> float:
     return math.degrees(float(-(across @ way) / (across @ across)))
 
 
+def turn_share(recording: Recording, traces: xr.Dataset, told: Told) -> float:
+    """Return how much of the turn asked for the rover made; 1 where none worth a word was asked for."""
+    asked = degrees_told(recording, told)
+    return degrees_turned(traces) / asked if abs(asked) > TURN else 1.0
+
+
 def drift(recording: Recording, traces: xr.Dataset) -> str:
     """Return how far a rover that was told to go straight came off its line, where that is much of its track."""
     x, y, yaw = (traces[name].values for name in ("x", "y", "yaw"))
@@ -74,6 +79,9 @@ def runaway(recording: Recording, traces: xr.Dataset) -> str:
     fast = true > FAST * np.abs(traces["commanded_speed"].values).max(axis=0)
     away = fast & (measured < FALSE * true) & (traces["powered"].values > 0.5)
     away &= traces["condition"].values != AIRBORNE
+    torque = traces["motor_torque"].values
+    away &= torque * traces["wheel_speed"].values > 0  # others drag a wheel whose motor brakes
+    away &= np.abs(torque) > PUSHES * np.abs(torque).max()
     lasts, firsts = longest(away)
     wheel = int(lasts.argmax())
     interval = traces.attrs["recording_interval_s"]
@@ -82,11 +90,11 @@ def runaway(recording: Recording, traces: xr.Dataset) -> str:
     rows = slice(firsts[wheel], firsts[wheel] + lasts[wheel])
     name, start = str(traces["wheel"].values[wheel]), float(traces["time"].values[firsts[wheel]])
     faults = [
-        f.event.effect for f in past(recording, start) if f.event.wheel == name and (f.end or start) >= start
+        f.event.effect.removeprefix(f"{name}: ").split(",")[0]
+        for f in past(recording, start)
+        if f.event.wheel == name and (f.end is None or f.end >= start)
     ]
-    sensor = "".join(
-        f", its {e.split(': ')[1].split(',')[0]}" for e in faults if "sensor" in e or "edges" in e
-    )
+    sensor = "".join(f", its {words}" for words in faults if words.startswith(("sensor", "missed edges")))
     if lasts[wheel] * interval < (WITH_FAULT if sensor else LONG):
         return ""
     return (

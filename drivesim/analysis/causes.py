@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
+from drivesim.analysis.told import asked_since
 from drivesim.engine.simulate import Recording
 from drivesim.engine.timeline import Event
 
@@ -18,19 +19,14 @@ SAG_TELLS = 0.1  # of the lockout: a pack that sags by less is not why the bus f
 
 def resets(recording: Recording) -> list[Event]:
     """Return the events at which the wheel controllers reset."""
-    return [event for event in recording.events if event.kind == "reset" and "reset" in event.effect]
+    return [event for event in recording.events if event.kind == "reset" and event.ends is None]
 
 
 def dark_times(recording: Recording) -> list[tuple[float, float]]:
     """Return from when to when [s] the lockout held the wheel controllers off, booting included."""
-    times, since = [], None
-    for event in recording.events:
-        if event.kind == "reset" and since is None:
-            since = event.time
-        elif event.kind == "reset" and since is not None:
-            times.append((since, event.time))
-            since = None
-    return times if since is None else [*times, (since, recording.end_time)]
+    return _spans(
+        recording, [one for one in past(recording, recording.end_time) if one.event.kind == "reset"]
+    )
 
 
 def off_share(recording: Recording) -> float:
@@ -40,23 +36,29 @@ def off_share(recording: Recording) -> float:
 
 def loose_times(recording: Recording) -> list[tuple[float, float]]:
     """Return from when to when [s] the battery was disconnected, so that the bus says nothing about the cells."""
-    events = [e for e in recording.events if e.kind == "fault" and e.effect.startswith("battery ")]
-    off = [e.time for e in events if not _mends(e)]
-    on = [e.time for e in events if _mends(e)] + [recording.end_time] * len(off)
-    return list(zip(off, on, strict=False))
+    faults = [one for one in past(recording, recording.end_time) if one.event.kind == "fault"]
+    return _spans(recording, [one for one in faults if one.event.effect.startswith("battery disconnected")])
+
+
+def loose_resets(recording: Recording) -> list[Event]:
+    """Return the resets that came while the battery was disconnected."""
+    loose = loose_times(recording)
+    return [e for e in resets(recording) if any(start <= e.time <= end for start, end in loose)]
 
 
 def brown_out(recording: Recording, traces: xr.Dataset) -> str:
     """Return how often the bus fell too low and what it cost, or nothing."""
-    found = resets(recording)
+    found, loose = len(resets(recording)), len(loose_resets(recording))
     lockout = recording.scenario.rover.wheel.driver.lockout
     if not found or lockout is None:
         return ""
-    loose = "with the battery disconnected " if loose_times(recording) else ""
-    return (
-        f"{loose}the bus fell below {lockout.below:g} V {times(len(found))}; the wheel controllers were off "
-        f"{off_share(recording):.0%} of the time{_sagging(recording, traces, lockout.below)}"
-    )
+    cause = f"the bus fell below {lockout.below:g} V {times(found)}"
+    if loose == found:
+        cause = f"with the battery disconnected {cause}"
+    elif loose:
+        cause += f", {times(loose)} with the battery disconnected"
+    sagging = "" if loose else _sagging(recording, traces, lockout.below)
+    return f"{cause}; the wheel controllers were off {off_share(recording):.0%} of the time{sagging}"
 
 
 def times(count: int) -> str:
@@ -66,8 +68,6 @@ def times(count: int) -> str:
 
 def _sagging(recording: Recording, traces: xr.Dataset, below: float) -> str:
     """Return what the pack gave at most and through which resistance, where that is why the bus fell."""
-    if loose_times(recording):
-        return ""
     row = int(traces["battery_current"].values.argmax())
     current = float(traces["battery_current"].values[row])
     table = recording.model.table
@@ -79,55 +79,33 @@ def _sagging(recording: Recording, traces: xr.Dataset, below: float) -> str:
 
 
 class Past(NamedTuple):
-    """A fault, trip or silence that began, and when it ended [s]; None where it did not by then."""
+    """What began, and when it ended [s]; None where it did not by then."""
 
     event: Event
     end: float | None
 
 
 def past(recording: Recording, until: float) -> list[Past]:
-    """Return the faults, trips and silences of the link that began by ``until`` [s], in their order."""
-    found: list[Past] = []
-    for event in recording.events:
-        if event.kind not in ("fault", "trip", "link") or event.time > until:
-            continue
-        if not _mends(event):
-            found.append(Past(event, None))
-            continue
-        same = [i for i, (e, end) in enumerate(found) if end is None and _about(e) == _about(event)]
-        if same:
-            found[same[0]] = Past(found[same[0]].event, event.time)
-    return found
+    """Return the faults, trips, resets and silences of the link that began by ``until`` [s], in their order."""
+    events = [e for e in recording.events if e.kind in ("fault", "trip", "reset", "link") and e.time <= until]
+    ended = {id(e.ends): e.time for e in events if e.ends is not None}
+    return [Past(e, ended.get(id(e))) for e in events if e.ends is None]
 
 
-def unmended(recording: Recording, until: float) -> list[Event]:
-    """Return the faults, trips and silences of the link up to ``until`` [s] that still held then."""
-    return [event for event, end in past(recording, until) if end is None]
+def _spans(recording: Recording, had: list[Past]) -> list[tuple[float, float]]:
+    """Return from when to when [s] each of these held, at most to the end of the run."""
+    return [(e.time, recording.end_time if end is None else end) for e, end in had]
+
+
+def failed_wheels(recording: Recording, until: float) -> list[str]:
+    """Return the wheels with a fault that had begun by ``until`` [s] and still held then."""
+    held = [e for e, end in past(recording, until) if end is None and e.kind == "fault" and e.wheel]
+    return list(dict.fromkeys(e.wheel for e in held))
 
 
 def silences(recording: Recording) -> list[tuple[float, float]]:
     """Return from when to when [s] the fail-safe kept the rover stopped."""
-    end = recording.end_time
-    return [
-        (p.event.time, end if p.end is None else p.end)
-        for p in past(recording, end)
-        if p.event.kind == "link"
-    ]
-
-
-def _about(event: Event) -> tuple[str, str, str]:
-    """Return what a fault concerns, alike for its begin and its end: kind, wheel, and the part by its first word."""
-    part = event.effect.removeprefix(f"{event.wheel}: ").split()[0]
-    return event.kind, event.wheel, part if event.kind == "fault" else ""
-
-
-def _mends(event: Event) -> bool:
-    """Tell whether an event is the end of a fault, a trip or a silence."""
-    if event.kind == "fault":
-        return event.cause.endswith("later, as scripted")
-    if event.kind == "trip":
-        return not event.effect.startswith("driver off")
-    return event.effect.startswith("the wheels obey")
+    return _spans(recording, [one for one in past(recording, recording.end_time) if one.event.kind == "link"])
 
 
 def before(recording: Recording, time: float) -> str:
@@ -167,10 +145,9 @@ def at_the_end(recording: Recording) -> str:
     """Return what kept the rover standing when the time was up though it was told to drive, or nothing."""
     if recording.ending != "finished":
         return ""
-    dark = dark_times(recording)
-    if dark and dark[-1][1] == recording.end_time:
-        return "stopped by a brown-out"
-    silent = silences(recording)
-    if silent and silent[-1][1] == recording.end_time:
-        return f"stopped by the fail-safe of its radio link from {silent[-1][0]:.1f} s on"
+    dark, silent = dark_times(recording)[-1:], silences(recording)[-1:]
+    for what, spans in (("a brown-out", dark), ("the fail-safe of its radio link", silent)):
+        for start, end in spans:
+            if end == recording.end_time and asked_since(recording, start):
+                return f"stopped by {what} from {start:.1f} s on"
     return ""

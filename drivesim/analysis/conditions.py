@@ -17,7 +17,7 @@ SHORTEST = 0.05  # s; briefer conditions count as the one before
 
 #: why a wheel is in a condition, where that is not a matter of what limits its drive
 WHY = {
-    GRIPPING: "slip small again, under load",
+    GRIPPING: "under load, with little slip",
     SLIPPING: f"slip beyond {SLIP_ON:.0%}",
     AIRBORNE: "no load on it",
     OUT_OF_STEP: "a pole slipped",

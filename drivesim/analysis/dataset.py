@@ -45,10 +45,14 @@ def traces(recording: Recording) -> xr.Dataset:
     variables["pull_out_torque"] = (
         ("time", "wheel"), _pull_out(recording), {"units": "N*m", "long_name": "pull-out torque (forced drives)"}
     )  # fmt: skip
+    attrs = {"title": recording.scenario.name, "recording_interval_s": interval}
+    cut_back = recording.scenario.rover.wheel.driver.cut_back
+    if cut_back is not None:
+        attrs["cut_back_start_degC"] = cut_back.start
     return xr.Dataset(
         variables,
         coords={"time": ("time", recording.time, {"units": "s"}), "wheel": list(model.names)},
-        attrs={"title": recording.scenario.name, "recording_interval_s": interval},
+        attrs=attrs,
     )
 
 

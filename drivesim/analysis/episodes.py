@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ from drivesim.engine.build import STUCK_AFTER
 from drivesim.engine.ground_build import GroundArrays
 
 WINDOW = 1.0  # s at the end of a run in which a reason is looked for
-WALL = 0.25  # forward part of the ground's normal from which it counts as an obstacle
+WALL = 0.25  # part of the ground's normal against the way told from which it counts as an obstacle
 ASTRAY = 0.9  # mean cos(angle error); turning, exact sectors give 3/π = 0.95
 MOSTLY = 0.5  # share of the window from which a wheel counts as doing something
 
@@ -41,9 +42,11 @@ def stuck_episodes(traces: xr.Dataset) -> list[Stuck]:
 
 
 def wheel_state(traces: xr.Dataset, wheel: str, start: float, end: float) -> dict[str, float]:
-    """Return what ``wheel`` did from ``start`` to ``end`` [s]: shares of each condition and means.
+    """Return what ``wheel`` did from ``start`` to ``end`` [s]: shares of each condition, and means in channels' units.
 
-    Where rows are farther apart than that, the nearest one before the end of the run tells.
+    Where rows are farther apart than that, the nearest one before the end of the run tells.  ``rise``: how much the
+    ground leans against the way the wheel is told to go; ``foremost_x`` [m]: the farthest it came that way;
+    ``cut_back``: 1 where its controller holds voltage back for heat.
     """
     time = traces["time"].values
     first = min(int(np.searchsorted(time, start)), len(time) - 1)
@@ -57,14 +60,19 @@ def wheel_state(traces: xr.Dataset, wheel: str, start: float, end: float) -> dic
         "powered",
         "sinkage",
         "normal_load",
-        "normal_x",
         "hub_x",
+        "winding_temperature",
         "motor_torque",
         "wheel_speed",
         "commanded_speed",
     ):
         state[name] = float(part[name].values.mean())
-    state["foremost_x"] = float(part["hub_x"].values.max())
+    along = math.cos(float(traces["yaw"].values[first])) * (-1.0 if state["commanded_speed"] < 0 else 1.0)
+    state["rise"] = -along * float(part["normal_x"].values.mean())
+    state["foremost_x"] = float(part["hub_x"].values.max() if along >= 0 else part["hub_x"].values.min())
+    state["cut_back"] = float(
+        state["winding_temperature"] > traces.attrs.get("cut_back_start_degC", math.inf)
+    )
     state["commutation"] = float(np.cos(part["angle_error"].values).mean())
     state["friction_use"] = float(
         np.abs(part["drive_force"].values).sum() / max(part["friction_limit"].values.sum(), 1e-9)
@@ -86,12 +94,12 @@ class Reason:
 def reason(traces: xr.Dataset, ground: GroundArrays, start: float, end: float) -> Reason:
     """Return which wheel held the rover in this time and why.
 
-    Limits: voltage, current, friction, soil, pull_out, commutation (currents in the wrong phases), off (no power),
-    drive (it gave less than it could).
+    Limits: voltage, heat (what a cut-back leaves of the voltage), current, friction, soil, pull_out, commutation
+    (currents in the wrong phases), off (no power), drive (it gave less than it could).
     """
     driven = traces["wheel"].values[traces["powered"].values.max(axis=0) > 0]
     if driven.size == 0:
-        driven = traces["wheel"].values
+        return Reason(str(traces["wheel"].values[0]), "off", "no wheel ever had power")
     states = {str(w): wheel_state(traces, str(w), start, end) for w in driven}
     limiting = max(states, key=lambda name: _burden(states[name]))
     limit, doing = _doing(states[limiting], ground)
@@ -113,7 +121,7 @@ def _burden(state: dict[str, float]) -> float:
         3 * held
         + held * (state["commutation"] < ASTRAY)
         + 2 * state[CONDITIONS[SLIPPING]] * (held < MOSTLY)
-        + max(0.0, -state["normal_x"])
+        + max(0.0, state["rise"])
         + 0.05 * abs(state["motor_torque"]) / 0.01
         - 5 * state[CONDITIONS[AIRBORNE]]
     )
@@ -126,13 +134,16 @@ def _idleness(state: dict[str, float]) -> float:
 
 def _against(state: dict[str, float], ground: GroundArrays) -> str:
     word = ground.word_at(state["hub_x"])
-    if state["normal_x"] < -WALL:
+    if state["rise"] > WALL:
         return f" against {word or 'the rise ahead'}"
     return f" on {word}" if word else ""
 
 
 def _doing(state: dict[str, float], ground: GroundArrays) -> tuple[str, str]:
     where, torque = _against(state, ground), f"{abs(state['motor_torque']) * 1e3:.3g} mN·m"
+    full = ("voltage", "at full bus voltage")
+    if state["cut_back"]:
+        full = ("heat", "at all that its cut-back leaves of the voltage")
     stalled, grip = state[CONDITIONS[STALLED]] > MOSTLY, "friction"
     at_limit = "its friction limit"
     if state["sinkage"] > 0:
@@ -143,7 +154,7 @@ def _doing(state: dict[str, float], ground: GroundArrays) -> tuple[str, str]:
         slipped = f"{state['pole_slips_per_second']:.1f} poles slipped a second"
         return "pull_out", f"fell out of step{where} ({slipped})"
     if state["commutation"] < ASTRAY:
-        limit = " at full bus voltage" if state["voltage_limited"] > MOSTLY else ""
+        limit = f" {full[1]}" if state["voltage_limited"] > MOSTLY else ""
         limit = " at its current limit" if state["current_limited"] > MOSTLY else limit
         part = f"its rotor angle so far off that {max(0.0, state['commutation']):.0%} of the torque was left"
         return "commutation", f"{'stalled' if stalled else 'pushed'}{where}{limit}, {part}"
@@ -151,12 +162,12 @@ def _doing(state: dict[str, float], ground: GroundArrays) -> tuple[str, str]:
         return "current", f"{'stalled' if stalled else 'pushed'}{where} at its current limit, {torque}"
     if stalled:
         if state["voltage_limited"] > MOSTLY:
-            return "voltage", f"stalled{where} at full bus voltage"
+            return full[0], f"stalled{where} {full[1]}"
         return "drive", f"stalled{where} at {torque}, below full voltage"
     if state[CONDITIONS[SLIPPING]] > MOSTLY:
         return grip, f"spun{where} at {at_limit}"
     if state["voltage_limited"] > MOSTLY:
-        return "voltage", f"pushed{where} at full bus voltage, {torque}"
+        return full[0], f"pushed{where} {full[1]}, {torque}"
     if state["friction_use"] > 0.9:
         return grip, f"pushed{where} at {at_limit}"
     return "drive", f"hesitated{where}: its drive gave {torque} on average"

@@ -8,7 +8,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import xarray as xr
@@ -84,8 +84,11 @@ def write_run(run: Run, folder: Path, *, csv_traces: bool = False) -> None:
     run.traces.to_netcdf(folder / TRACES, engine="scipy")
     with (folder / EVENTS).open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        writer.writerow(["time_s", "kind", "wheel", "cause", "effect"])
-        writer.writerows([f"{e.time:.6g}", e.kind, e.wheel, e.cause, e.effect] for e in run.events)
+        writer.writerow(["time_s", "kind", "wheel", "cause", "effect", "since_s"])
+        writer.writerows(
+            [_seconds(e), e.kind, e.wheel, e.cause, e.effect, "" if e.ends is None else _seconds(e.ends)]
+            for e in run.events
+        )
     if csv_traces:
         _write_csv(run.traces, folder / "traces.csv")
 
@@ -97,10 +100,7 @@ def read_run(folder: Path) -> Run:
         with xr.open_dataset(folder / TRACES, engine="scipy", decode_timedelta=False) as opened:
             traces = opened.load()
         with (folder / EVENTS).open(newline="", encoding="utf-8") as file:
-            events = [
-                Event(float(r["time_s"]), r["kind"], r["cause"], r["effect"], r["wheel"])
-                for r in csv.DictReader(file)
-            ]
+            events = _events(csv.DictReader(file))
     except FileNotFoundError as error:
         raise RunError(f"{folder} is not a run's folder: {Path(error.filename).name} is missing") from None
     except (OSError, ValueError, KeyError, TypeError) as error:
@@ -108,6 +108,22 @@ def read_run(folder: Path) -> Run:
     traces["wheel"] = traces["wheel"].astype(str)
     scenario = load_scenario(folder / SCENARIO)
     return Run(scenario, traces, summary, events, build_scenario_ground(scenario))
+
+
+def _seconds(event: Event) -> str:
+    return f"{event.time:.6g}"
+
+
+def _events(rows: Iterable[dict[str, str]]) -> list[Event]:
+    """Return the events of a table; what an event ends is the first one of its kind, wheel and begin still open."""
+    events, opened = [], dict[tuple[str, str, str], list[Event]]()
+    for r in rows:
+        same = opened.get((r["kind"], r["wheel"], r["since_s"]), [])
+        ends = same.pop(0) if same else None
+        events.append(Event(float(r["time_s"]), r["kind"], r["cause"], r["effect"], r["wheel"], ends))
+        if ends is None:
+            opened.setdefault((r["kind"], r["wheel"], r["time_s"]), []).append(events[-1])
+    return events
 
 
 def _with_own_files(run: Run, folder: Path) -> Scenario:

@@ -104,7 +104,6 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
     ``stuck_at_m``: places on the ground.  ``lowest_bus_voltage_V``: of all steps.
     """
     episodes = stuck_episodes(traces)
-    stopped = max(episodes, key=lambda e: e.end - e.start).start if episodes else recording.end_time
     counted = ledger(recording)
     came, script = distance(traces), told(recording, traces)
     end, housed = recording.end_time, recording.scenario.rover.wheel.winding.housing is not None
@@ -112,7 +111,7 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
         "name": recording.scenario.name,
         "question": recording.scenario.question,
         "verdict": verdict(recording, traces),
-        "may_help": advice(recording, what_held(recording, traces), stopped),
+        "may_help": advice(recording, what_held(recording, traces), episodes, script.came),
         "ending": recording.ending,
         "duration_s": end,
         "distance_m": came,

@@ -20,7 +20,7 @@ class Told:
 
     ``speeds`` (rows, wheels) [rad/s]: of the wheels, by the script.  ``forward`` (rows,) [m/s]: their mean tread
     speed without its sign.  ``progress`` (rows,) [m/s]: the hubs' mean speed along what the script asks for, or last
-    asked for: what a rover rolls on after it was told to stop counts too.
+    asked for: what a rover rolls on after it was told to stop counts too.  ``interval`` [s] from row to row.
     """
 
     speeds: np.ndarray
@@ -67,6 +67,11 @@ def told_speeds(recording: Recording) -> np.ndarray:
         speeds[first:last] = start + done[:, None] * (target - start)
         start = start + _ramped(np.array(end - command.at), command.ramp) * (target - start)
     return speeds
+
+
+def asked_since(recording: Recording, start: float) -> bool:
+    """Tell whether the script asks the rover to drive at any time from ``start`` [s] on."""
+    return bool(told_speeds(recording)[recording.time >= start].any())
 
 
 def _ramped(since: np.ndarray, ramp: float) -> np.ndarray:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 import xarray as xr
 
-from drivesim.analysis.asides import TURN, asides, degrees_told, degrees_turned, drift, swinging
+from drivesim.analysis.asides import TURN, asides, degrees_told, degrees_turned, drift, swinging, turn_share
 from drivesim.analysis.causes import at_the_end, before, brown_out, loose_times, resets, times
 from drivesim.analysis.episodes import MOSTLY, WINDOW, Reason, Stuck, reason, stuck_episodes
 from drivesim.analysis.told import Told, told
@@ -15,6 +13,7 @@ from drivesim.engine.ground_build import GroundArrays
 from drivesim.engine.simulate import Recording
 
 BUILD_UP = 0.5  # s; a loop needs a moment until it gives all it can
+PUSH = 0.2  # s at full voltage that show that a loop has come to it
 RAN_AHEAD = 1.25  # share of the commanded way from which it does not obey any more
 KEPT_UP = 0.8  # share of the commanded way from which a rover counts as keeping up
 
@@ -27,7 +26,7 @@ def distance(traces: xr.Dataset) -> float:
 def verdict(recording: Recording, traces: xr.Dataset) -> str:
     """Return the verdict: the main clause, and at most three more."""
     script = told(recording, traces)
-    words = _cut_back(_main_clause(recording, traces, script), recording, traces)
+    words = _main_clause(recording, traces, script)
     if recording.ending == "not_finite":
         return words
     words = "; ".join([words, *asides(recording, traces)])
@@ -39,40 +38,28 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     return f"{words}; brown-out: {dark}" if dark else words
 
 
-def _cut_back(words: str, recording: Recording, traces: xr.Dataset) -> str:
-    """Return the words without "full bus voltage" for wheels whose controllers hold voltage back for heat."""
-    cut_back = recording.scenario.rover.wheel.driver.cut_back
-    if cut_back is None:
-        return words
-    last = traces["winding_temperature"].isel(time=-1)
-    for wheel in last["wheel"].values[last.values > cut_back.start]:
-        words = re.sub(
-            rf"({wheel} [^;,(]*) at full bus voltage",
-            r"\1 at all that its cut-back leaves of the voltage",
-            words,
-        )
-    return words
-
-
 def what_held(recording: Recording, traces: xr.Dataset) -> Reason | None:
     """Return what held the rover longest, or at the end where it lagged behind; None where it did as told."""
     end, episodes, script = recording.end_time, stuck_episodes(traces), told(recording, traces)
     if recording.ending == "not_finite" or script.way == 0:
         return None
     if episodes:
-        return held(max(episodes, key=lambda e: e.end - e.start), traces, recording.model.ground)
-    if script.share < KEPT_UP:
+        return held(max(episodes, key=_length), traces, recording.model.ground)
+    if min(script.share, turn_share(recording, traces, script)) < KEPT_UP:
         start = lagged_from(script, end)
         return reason(traces, recording.model.ground, start, start + WINDOW)
     return None
 
 
 def lagged_from(script: Told, end: float) -> float:
-    """Return from when on [s] the rover lagged: the last second of the run, or where it does not, the worst one."""
+    """Return from when on [s] the rover lagged: the last second before ``end`` [s], or if it did not then, the worst.
+
+    A rover that came far enough, but did not turn, is looked at in that last second too.
+    """
     rows = max(1, round(WINDOW / script.interval))
     behind = np.convolve(script.forward - script.progress, np.ones(rows), "valid")
     asked = np.convolve(script.forward, np.ones(rows), "valid")
-    if behind.size == 0 or behind[-1] > (1.0 - KEPT_UP) * asked[-1]:
+    if script.share >= KEPT_UP or behind[-1] > (1.0 - KEPT_UP) * asked[-1]:
         return end - WINDOW
     return min(float(behind.argmax()) * script.interval, end - WINDOW)
 
@@ -96,7 +83,14 @@ def _main_clause(recording: Recording, traces: xr.Dataset, script: Told) -> str:
         why = held(last, traces, ground)
         # what came later did not stop it
         after = before(recording, end if why.limit == "off" else last.start)
-        return f"stuck at {_place(last, traces)} after {last.start:.1f} s: {why.words}{after}"
+        longer = max(episodes, key=_length)
+        earlier = (
+            f"; before that stuck for {_length(longer):.1f} s at x = {longer.x:z.2f} m: "
+            f"{held(longer, traces, ground).words}"
+            if longer is not last
+            else ""
+        )
+        return f"stuck at {_place(last, traces)} after {last.start:.1f} s: {why.words}{after}{earlier}"
     return _as_told(recording, traces, script, episodes) + after
 
 
@@ -105,12 +99,12 @@ def _as_told(recording: Recording, traces: xr.Dataset, script: Told, episodes: l
     ground, end = recording.model.ground, recording.end_time
     came = f"{distance(traces):z.2f} m in {end:.1f} s"
     turned, asked = degrees_turned(traces), degrees_told(recording, script)
-    turn_share = turned / asked if abs(asked) > TURN else 1.0
+    turned_enough = turn_share(recording, traces, script) >= KEPT_UP
     if abs(turned) > TURN or abs(asked) > TURN:
         came += f", turned {turned:z.0f} of {asked:z.0f} deg"
     off_line = drift(recording, traces) if max(abs(asked), abs(turned)) <= TURN else ""
     tail = off_line + swinging(script, traces) + _interruptions(episodes, traces, ground)
-    if script.share < KEPT_UP or turn_share < KEPT_UP:
+    if script.share < KEPT_UP or not turned_enough:
         moved = "fell behind" if script.share < KEPT_UP else "did not turn as told"
         if not episodes and not at_the_end(recording) and not resets(recording):
             start = lagged_from(script, end)
@@ -118,7 +112,7 @@ def _as_told(recording: Recording, traces: xr.Dataset, script: Told, episodes: l
             tail += f"; {reason(traces, ground, start, start + WINDOW).words} {when}"
     else:
         moved = "ran ahead of its command" if script.share >= RAN_AHEAD else "moved"
-    return f"{moved}: {came}, {script.share:.0%} of the way commanded{tail}"
+    return f"{moved}: {came}, {script.share:z.0%} of the way commanded{tail}"
 
 
 def _left_ground(traces: xr.Dataset, ground: GroundArrays, script: Told, end: float) -> str:
@@ -154,6 +148,10 @@ def _where(traces: xr.Dataset) -> str:
     return f"x = {traces['x'].values[-1]:z.2f} m"
 
 
+def _length(episode: Stuck) -> float:
+    return episode.end - episode.start
+
+
 def _place(episode: Stuck, traces: xr.Dataset) -> str:
     """Return where a rover is stuck: the place on the ground, how far it had come where that differs, or its start."""
     start = float(traces["x"].values[0])
@@ -166,9 +164,17 @@ def _place(episode: Stuck, traces: xr.Dataset) -> str:
 
 
 def held(episode: Stuck, traces: xr.Dataset, ground: GroundArrays) -> Reason:
-    """Return what held the rover, from the later half of an episode: by then a loop gives all it can."""
+    """Return what held the rover, from the later half of an episode: by then a loop gives all it can.
+
+    A driver may have backed off before that: where a loop gave less, the time at which it was nearest to full voltage
+    tells.
+    """
     middle = (episode.start + episode.end) / 2
     why = reason(traces, ground, min(max(episode.start + BUILD_UP, middle), episode.end), episode.end)
+    if why.limit == "drive":
+        start, end = hardest_push(episode, traces)
+        harder = reason(traces, ground, start, end)
+        return harder if harder.limit in ("voltage", "heat") else why
     if why.limit != "off":
         return why
     off = traces["time"].values[traces["powered"].sel(wheel=why.wheel).values < MOSTLY]
@@ -179,11 +185,21 @@ def held(episode: Stuck, traces: xr.Dataset, ground: GroundArrays) -> Reason:
     return Reason(why.wheel, why.limit, f"{first.words}, then {why.words}")
 
 
+def hardest_push(episode: Stuck, traces: xr.Dataset) -> tuple[float, float]:
+    """Return from when to when [s] of an episode, for ``PUSH`` at most, a wheel was held most by the voltage."""
+    time = traces["time"].values
+    first, last = np.searchsorted(time, (episode.start, episode.end))
+    limited = traces["voltage_limited"].values[first:last]
+    rows = min(max(1, round(PUSH / traces.attrs["recording_interval_s"])), len(limited))
+    pushed = np.lib.stride_tricks.sliding_window_view(limited, rows, axis=0).sum(axis=-1).max(axis=1)
+    begin = int(first + pushed.argmax())
+    return float(time[begin]), float(time[begin + rows - 1])
+
+
 def _interruptions(episodes: list[Stuck], traces: xr.Dataset, ground: GroundArrays) -> str:
     if not episodes:
         return ""
-    longest = max(episodes, key=lambda e: e.end - e.start)
-    total = sum(e.end - e.start for e in episodes)
+    longest, total = max(episodes, key=_length), sum(map(_length, episodes))
     return (
         f", but stuck {times(len(episodes))} for {total:.1f} s (longest at x = {longest.x:z.2f} m: "
         f"{held(longest, traces, ground).words})"

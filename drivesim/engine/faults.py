@@ -1,8 +1,8 @@
 """Faults and other events that the scenario injects: what each kind changes in the records, and how it is undone.
 
 To add a kind: a model in ``drivesim.scenario.events`` and a function here, listed in ``STARTS``.  It gets the
-timeline and the event, changes the records in place, and returns what it did in words with figures, and the
-function that undoes it and says so (None: nothing does).  Imports the scenario's models and the records.
+timeline and the event, changes the records in place, and returns what it did in words with figures ("": nothing),
+and the function that undoes it and says so (None: nothing does).  Imports the scenario's models and the records.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 Undo = Callable[[], str]
 Started = tuple[str, Undo | None]
 
+UNCHANGED = "nothing changes: it was so already"
 LOOSE = 1e6  # times its resistance: a battery whose connector has come off
 
 
@@ -48,12 +49,12 @@ def _happen(
         cause = event.when.text
     wheel = getattr(event, "wheel", "")
     effect, undo = STARTS[event.kind](timeline, event)
-    timeline.note("fault", cause, effect, wheel)
+    begun = timeline.note("fault" if effect else "unchanged", cause, effect or UNCHANGED, wheel)
     lasts = getattr(event, "lasts", None)
     if undo is None or lasts is None:
         return
     yield timeline.env.timeout(timeline.ticks(lasts))
-    timeline.note("fault", f"{lasts:g} s later, as scripted", undo(), wheel)
+    timeline.note("fault", f"{lasts:g} s later, as scripted", undo(), wheel, begun)
 
 
 def driver_dies(timeline: Timeline, event: scripted.DriverDies) -> Started:
@@ -120,7 +121,7 @@ def tyre_off(timeline: Timeline, event: scripted.TyreOff) -> Started:
     p, w = timeline.model.wheels[wheel], timeline.model.states[wheel]
     before = float(p["radius"])
     if event.radius >= before:  # it has lost its tyre already
-        return f"{event.wheel}: no tyre left to lose, radius stays {1e3 * before:.4g} mm", None
+        return "", None
 
     def lose() -> None:
         p["hub_lower"] += before - event.radius

@@ -42,7 +42,8 @@ def _stretches(
         case model.Ramp():
             return [(f.start, f.end, "the ramp" if f.slope != 0.0 else "the side slope")]
         case model.Step():
-            return [(f.at - LEANING * radius, f.at + radius, "the step" if f.height > 0.0 else "the drop")]
+            reach = LEANING * radius
+            return [(f.at - reach, f.at + reach, "the step" if f.height > 0.0 else "the drop")]
         case model.Pavers():
             last = f.start + f.count * (f.length + f.gap) - f.gap
             edge = (f.start - radius, f.start + radius, "the slab edge")

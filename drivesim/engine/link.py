@@ -18,7 +18,7 @@ import simpy
 from drivesim.scenario.scenario import Command
 
 if TYPE_CHECKING:
-    from drivesim.engine.timeline import Timeline
+    from drivesim.engine.timeline import Event, Timeline
 
 LINK_SEED = 2  # key of the link's own draws
 BLOCK = 512  # messages looked at in one go
@@ -81,6 +81,7 @@ class Link:
         self._heard: int | None = None
         self._obeyed: tuple[Segment | None, int] = (None, 0)
         self.silent = False
+        self._stopped: Event | None = None  # the fail-safe's last stop
         self._changed = self._env.event()
         self._env.process(self._listen())
 
@@ -130,7 +131,8 @@ class Link:
             assert self._patience is not None
             self.silent = True
             self._timeline.aim(0.0)
-            self._timeline.note("link", f"no message for {self._patience * step:.3g} s", "all wheels stop")
+            words = f"no message for {self._patience * step:.3g} s"
+            self._stopped = self._timeline.note("link", words, "all wheels stop")
         elif turn.sway is not None:
             new = self._obeyed[0] is not turn.segment
             self._obeyed = (turn.segment, turn.sway)
@@ -139,7 +141,7 @@ class Link:
             if ended:
                 assert before is not None
                 words = f"a message after {(turn.tick - before) * step:.3g} s of silence"
-                self._timeline.note("link", words, "the wheels obey again")
+                self._timeline.note("link", words, "the wheels obey again", ends=self._stopped)
             if new:
                 self._timeline.obey(turn.segment.command, turn.segment.cause, factor)
             elif ended:

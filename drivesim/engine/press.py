@@ -45,7 +45,7 @@ def press(p, w, c, grid, fields, soils, depth, dt):
 
 @compiled
 def kind_at(normal_x, normal_y, radius, c, grid, fields):
-    """Return the node of ``fields`` at the foot of the wheel whose ground has that unit normal."""
+    """Return the node of ``fields`` at the foot of the wheel of ``radius`` [m] whose ground has that unit normal."""
     return node_at(
         fields, grid.friction_x0, grid.friction_y0, grid.friction_dx, grid.friction_dy,
         c.hub_x - radius * normal_x, c.hub_y - radius * normal_y,
@@ -56,7 +56,8 @@ def kind_at(normal_x, normal_y, radius, c, grid, fields):
 def ground_under(radius, c, grid, fields):
     """Return factor on friction, hold for spikes, factor on rolling resistance and soil of the ground under a wheel.
 
-    In a hollow edge each foot counts with its share of the load; the soil is that under the greater one.
+    ``radius`` [m] of the wheel.  In a hollow edge each foot counts with its share of the load; the soil is that under
+    the greater one.
     """
     i, j = kind_at(c.foot_x, c.foot_y, radius, c, grid, fields)
     friction, hold, rolling = fields[i, j, FRICTION], fields[i, j, HOLD], fields[i, j, ROLLING]

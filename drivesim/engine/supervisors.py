@@ -1,4 +1,4 @@
-"""Supervisors of supply and temperature on the rover: lockout, trip, cut-back; imports watches and models.
+"""Supervisors of supply and temperature on the rover: lockout, trip, cut-back; imports watches, models, units.
 
 Each is a process that gets the timeline.
 """
@@ -13,6 +13,7 @@ import simpy
 
 from drivesim.engine.watches import ROVER, Watch
 from drivesim.scenario.protection import CutBack, Lockout, Trip
+from drivesim.units import rounded_down
 
 if TYPE_CHECKING:
     from drivesim.engine.timeline import Timeline
@@ -45,10 +46,9 @@ def _lock_out(timeline: Timeline, lockout: Lockout, bus: Watch) -> Process:
     electronics = float(params["electronics"][0])
     while True:
         yield bus.below(lockout.below)
-        cause = (
-            f"bus fell to {np.floor(100 * bus.value) / 100:.2f} V, below the lockout of {lockout.below:g} V"
-        )
-        timeline.note("reset", cause, "all wheel controllers reset")
+        volts = rounded_down(bus.value, 0.01)
+        cause = f"bus fell to {volts:.2f} V, below the lockout of {lockout.below:g} V"
+        reset = timeline.note("reset", cause, "all wheel controllers reset")
         timeline.deaf[:] = True
         for wheel in everyone:
             timeline.power.off(wheel, LOCKOUT)
@@ -65,7 +65,7 @@ def _lock_out(timeline: Timeline, lockout: Lockout, bus: Watch) -> Process:
             timeline.power.on(wheel, LOCKOUT)
         timeline.restart(np.ones(len(timeline.model.names), dtype=bool))
         cause = f"bus above {lockout.above:g} V for {lockout.boot:g} s"
-        timeline.note("reset", cause, "controllers boot again, command from zero")
+        timeline.note("reset", cause, "controllers boot again, command from zero", ends=reset)
 
 
 def _trip(timeline: Timeline, trip: Trip, wheel: int, winding: Watch) -> Process:
@@ -74,14 +74,15 @@ def _trip(timeline: Timeline, trip: Trip, wheel: int, winding: Watch) -> Process
     while True:
         yield winding.above(trip.above)
         cause = f"{name} winding at {winding.value:.4g} degC, above the trip of {trip.above:g} degC"
-        timeline.note(TRIP, cause, "driver off" if trip.resume is not None else "driver off for good", name)
+        effect = "driver off" if trip.resume is not None else "driver off for good"
+        tripped = timeline.note(TRIP, cause, effect, name)
         timeline.power.off(wheel, TRIP)
         if trip.resume is None:
             return
         yield winding.below(trip.resume)
         on = timeline.switch_on(wheel, TRIP)
         cause = f"{name} winding at {winding.value:.4g} degC, below {trip.resume:g} degC"
-        timeline.note(TRIP, cause, "driver on again" if on else "driver stays off", name)
+        timeline.note(TRIP, cause, "driver on again" if on else "driver stays off", name, tripped)
 
 
 def _note_cut_back(timeline: Timeline, cut_back: CutBack, wheel: int, winding: Watch) -> Process:

@@ -34,8 +34,9 @@ ASKED, ANSWERED = 1, 2  # ``recovery_asked`` of the body: set by the kernel, and
 class Event:
     """One line of the run's log: time [s], kind, why, and what follows; wheel is "" where it concerns the rover.
 
-    Kinds: command, link, recovery, fault, reset (lockout), trip, heat (first cut-back), end; and condition and
-    stuck, found from the traces after the run.
+    ``ends`` is the earlier event that this one ends, if any.  Kinds: command, link, recovery, fault, unchanged (an
+    event that changes nothing), reset (lockout), trip, heat (first cut-back), end; and condition and stuck, found
+    from the traces after the run.
     """
 
     time: float
@@ -43,6 +44,7 @@ class Event:
     cause: str
     effect: str = ""
     wheel: str = ""
+    ends: Event | None = None
 
     @property
     def text(self) -> str:
@@ -109,9 +111,12 @@ class Timeline:
             self.stuck.succeed()
             self.stuck = self.env.event()
 
-    def note(self, kind: str, cause: str, effect: str = "", wheel: str = "") -> None:
+    def note(
+        self, kind: str, cause: str, effect: str = "", wheel: str = "", ends: Event | None = None
+    ) -> Event:
         """Add an event at the present time."""
-        self.events.append(Event(self.now, kind, cause, effect, wheel))
+        self.events.append(Event(self.now, kind, cause, effect, wheel, ends))
+        return self.events[-1]
 
     def change(self, act: Callable[[], None]) -> None:
         """Do what alters the energy held in the model, and count the difference as added from outside."""

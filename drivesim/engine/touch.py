@@ -27,7 +27,8 @@ def foot(nx, ny, nz, depth, h, x, y, z, grid, surface):
 
     On a rounded edge this is the nearest place of the surface, not the one right above the hub, so that pressing
     into it and out again makes no energy.  Begins with the plane at height ``h`` [m] above the hub; a plane that
-    runs below that (a hollow ahead) is not the nearest, and the search goes back half the way.
+    runs below that (a hollow ahead) is not the nearest, and the search goes back half the way.  The hub is at
+    (x, y, z) [m].
     """
     if abs(nx) + abs(ny) < LEVEL:
         return nx, ny, nz, depth
@@ -46,7 +47,7 @@ def foot(nx, ny, nz, depth, h, x, y, z, grid, surface):
 
 @compiled
 def touch(radius, axle_x, axle_y, x, y, z, grid, surface):
-    """Return how the wheel whose hub is at (x, y, z) meets the ground.
+    """Return how the wheel of ``radius`` [m] whose hub is at (x, y, z) [m] meets the ground.
 
     That is (n_x, n_y, n_z, depth, grip, a_x, a_y, b_x, b_y, share).  ``depth`` [m] along the unit normal n.  Where the
     surface has a hollow edge close ahead or behind (floor and step), the wheel may touch on both sides of it: then

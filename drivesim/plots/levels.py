@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from drivesim.analysis.caution_heat import TOUCH_LIMIT
+from drivesim.analysis.heat_limits import told_limits
 from drivesim.plots import layout
 from drivesim.plots.style import FAINT, INK, LIMIT
 
@@ -24,6 +24,13 @@ TIE: Any = {
     "shrinkA": 0,
     "shrinkB": 0,
     "relpos": (0, 0.5),
+}
+#: words and look of what heat_limits names
+HEAT: dict[str, tuple[str, Any]] = {
+    "winding": ("winding limit", LIMIT),
+    "adhesive": ("adhesive limit", LIMIT),
+    "magnet": ("magnet limit", LIMIT),
+    "touch": ("hot to touch", GUARD),
 }
 LINE = 0.135  # inches from one line of words to the next
 AWAY = 0.2  # inches from the panel to the words
@@ -86,13 +93,10 @@ def of_heat(run: Run) -> list[Level]:
     """Return the temperatures [°C] at which something of the windings and housings is too hot or sets in."""
     winding, driver = run.scenario.rover.wheel.winding, run.scenario.rover.wheel.driver
     hottest = float(run.traces["winding_temperature"].max())
-    surface = float(run.traces["housing_temperature"].max()) if winding.housing is not None else hottest
-    touch = TOUCH_LIMIT if winding.housing is None else winding.housing.touch_limit
+    housing = float(run.traces["housing_temperature"].max())
     levels: list[tuple[float | None, str, float, Any]] = [
-        (winding.limit, "winding limit", hottest, LIMIT),
-        (winding.adhesive_limit, "adhesive limit", hottest, LIMIT),
-        (winding.magnet_limit, "magnet limit", hottest, LIMIT),
-        (touch, "hot to touch", surface, GUARD),
+        (degC, HEAT[name][0], housing if of_housing else hottest, HEAT[name][1])
+        for name, of_housing, degC in told_limits(winding)
     ]
     if driver.cut_back is not None:
         levels.append((driver.cut_back.start, "cut-back begins", hottest, GUARD))
@@ -116,8 +120,7 @@ def of_bus(run: Run) -> list[Level]:
 def of_battery(run: Run) -> list[Level]:
     """Return the battery currents [A] that cells and connector are rated for."""
     cells, peak = run.scenario.rover.battery, float(run.traces["battery_current"].max())
-    rating = cells.discharge_rating * cells.capacity * cells.cells_in_parallel
-    levels = [Level(rating, "rating", "A", peak, LIMIT)]
+    levels = [Level(cells.current_rating, "rating", "A", peak, LIMIT)]
     if cells.connector_rating is not None:
         levels.append(Level(cells.connector_rating, "connector", "A", peak, GUARD))
     return levels

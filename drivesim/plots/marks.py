@@ -48,7 +48,6 @@ OFF: Any = {
     "alpha": 0.5,
     "zorder": 0,
 }
-AS_SCRIPTED = "later, as scripted"  # why a fault ends
 ROWS = 9  # of words
 LETTERS = 42  # of words at most
 LESS = re.compile(r": mass .*|\S+ (?=→)")  # what may be left out of words, as the log has it too
@@ -127,7 +126,7 @@ def plan(run: Run, width: float = layout.INSIDE) -> Strip:
 
 
 def _ends(event: Event) -> bool:
-    return event.cause.endswith(AS_SCRIPTED)
+    return event.kind == "fault" and event.ends is not None
 
 
 def _each(events: list[Event]) -> list[tuple[Event, str]]:

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from drivesim.analysis.ledger import PARTS
 from drivesim.plots import layout, levels, marks
 from drivesim.plots.style import BLUE, FAINT, INK, LIMIT, signed, styled, wheel_look, wheel_word
+from drivesim.units import rounded_down
 
 if TYPE_CHECKING:
     from drivesim.analysis.run import Run
@@ -103,8 +104,9 @@ def _bus_voltage(run: Run, figure: Figure, left: float, top: float, width: float
     levels.draw(ax, found, words=several)
     marks.shade_off(run, ax)
     layout.heading(ax, "bus voltage")
+    lowest = rounded_down(run.summary["lowest_bus_voltage_V"], 0.01)
     cut_off = "" if several else f"cut-off {found[0].value:.3g} V, axis "
-    layout.remark(ax, f"lowest {volts.min():.2f} V, {cut_off}not from 0")
+    layout.remark(ax, f"lowest {lowest:.2f} V, {cut_off}not from 0")
     return ax
 
 

@@ -183,7 +183,7 @@ def test_a_locked_out_rover_did_not_stand_as_told():
     result = run(text(**{"rover.wheel.driver.lockout": "{below: 8.15 V, above: 8.19 V}"}))
     assert result.summary["commanded_m"] == pytest.approx(0.15 * (2.8 - 0.15), rel=1e-3)
     assert result.verdict.startswith(
-        "stopped by a brown-out; fell behind: 0.00 m in 3.0 s, 0% of the way commanded"
+        "stopped by a brown-out from 0.0 s on; fell behind: 0.00 m in 3.0 s, 0% of the way commanded"
     )
 
 
@@ -198,7 +198,7 @@ def test_a_driver_s_tries_are_neither_asked_for_nor_progress():
 def test_a_loose_battery_is_no_weak_pack():
     lockout = {"rover.wheel.driver.lockout": "{below: 5.6 V, above: 6 V}"}
     result = run(text(duration=2, **lockout) + "events: [{at: 1 s, kind: battery_loose, lasts: 5 s}]\n")
-    assert result.verdict.startswith("stopped by a brown-out; fell behind: ")
+    assert result.verdict.startswith("stopped by a brown-out from 1.0 s on; fell behind: ")
     assert "with the battery disconnected the bus fell below 5.6 V once" in result.verdict
     assert "the wheel controllers were off 50% of the time" in result.verdict
     assert "ohm" not in result.verdict

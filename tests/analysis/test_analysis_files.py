@@ -69,6 +69,22 @@ def test_only_a_run_s_folder_can_be_replaced_and_only_when_asked(tmp_path):
     check_target(tmp_path / "new", force=False)
 
 
+def test_what_an_event_ends_comes_back(tmp_path):
+    """Two faults of one wheel, the longer one first: each end belongs to its own begin."""
+    events = (
+        "events: [{at: 1 s, kind: sensor_sticks, wheel: rear_left, lasts: 1.5 s}, "
+        "{at: 2 s, kind: sensor_sticks, wheel: rear_left, lasts: 0.2 s}]\n"
+    )
+    result = run(text(duration=3) + events)
+    again = read_run(saved(result, tmp_path / "run"))
+    for found in (result, again):
+        ends = [(e.time, e.ends.time) for e in found.events if e.ends is not None]
+        assert ends == [
+            (pytest.approx(2.2, abs=1e-3), pytest.approx(2.0, abs=1e-3)),
+            (pytest.approx(2.5, abs=1e-3), pytest.approx(1.0, abs=1e-3)),
+        ]
+
+
 @pytest.mark.parametrize("way", ["here", "link"])
 def test_a_run_is_replaced_also_from_inside_and_through_a_link(tmp_path, monkeypatch, way):
     folder = saved(run(SHORT), tmp_path / "run")
