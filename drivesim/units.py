@@ -28,6 +28,7 @@ _RESPELLED = {
     "\u00b5": "u", "\u03bc": "u", "\u03a9": "ohm", "\u2126": "ohm",
 }  # fmt: skip
 SIGNIFICANT_DIGITS = 13  # the same quantity written in other units becomes the same float
+A_HAIR = 1e-12  # share by which a value may lie below a whole number of steps and still be one
 SMALLEST, LARGEST = 1e-30, 1e30  # nothing is meant beyond these, and products would leave a float's range
 
 #: how a quantity of each unit is written, for messages
@@ -178,6 +179,15 @@ _PREFIXES = {"m": (("mm", 1e3),), "kg": (("g", 1e3),), "ohm": (("mohm", 1e3),), 
 def show(value: float, unit: str) -> str:
     """Return ``value`` (in ``unit``) as text that ``parse`` reads back to the same number."""
     return repr(value) if unit == "1" else f"{value!r} {unit}"
+
+
+def rounded_down(value: float, step: float) -> float:
+    """Return the greatest multiple of ``step`` that is not above ``value``, both of one unit.
+
+    A value that a float holds a hair below a multiple counts as that: 4.35 V is 435 steps of 0.01 V, not 434.
+    """
+    steps = value / step
+    return math.floor(steps + abs(steps) * A_HAIR) * step
 
 
 def readable(value: float, unit: str, digits: int = 3) -> str:

@@ -20,7 +20,7 @@ ALLOWED = {
     "errors": set(),
     "_compile": set(),
     "scenario": {"units", "errors"},
-    "engine": {"_compile", "physics", "ground", "drive", "scenario", "errors"},
+    "engine": {"_compile", "physics", "ground", "drive", "scenario", "units", "errors"},
     "analysis": {"engine", "physics", "ground", "drive", "scenario", "units", "errors"},
     "plots": {"analysis", "engine", "physics", "ground", "scenario", "units", "errors"},
     "report": {"plots", "analysis", "engine", "scenario", "units", "errors"},

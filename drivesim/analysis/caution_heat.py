@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import xarray as xr
+from scipy.optimize import brentq
 
 from drivesim.analysis.dataset import forced_wheels
-from drivesim.analysis.heat_limits import Limit, heat_limits
+from drivesim.analysis.heat_limits import told_limits
+from drivesim.drive.controller import FIXED_VOLTAGE
 from drivesim.engine.simulate import Recording
 from drivesim.engine.winding_build import finished_thickness
-from drivesim.physics import heat, winding
+from drivesim.physics import heat, motor, winding
 
-TOUCH_LIMIT = 60.0  # degC, hot to touch (common practice, no source)
 TITLES = {
     "winding": "Hot board",
     "adhesive": "Hot adhesive",
@@ -37,14 +38,18 @@ def _limits(recording: Recording, traces: xr.Dataset) -> list[str]:
     A surface that would get hot to touch is not told where it is the board that is told already.
     """
     wheels, out, told = traces["wheel"].values, [], set()
-    for title, name, channel, ends, limit in _parts(recording, traces):
+    board, kept = settled(recording, traces)
+    for title, name, channel, ends, limit in _parts(recording, board):
         peaks = traces[channel].max("time").values
-        hot, peak, later = int(peaks.argmax()), float(peaks.max()), int(np.argmax(ends))
+        hot, peak, later = int(peaks.argmax()), float(peaks.max()), int(np.lexsort((kept, ends))[-1])
         if peak > limit:
             out.append(f"{title}: {wheels[hot]} reached {peak:.0f} degC, its limit is {limit:.0f} degC.")
         elif ends[later] > limit and not (name == "touch" and channel in told):
-            settles = ends[later] < BURNT
-            end = f"settle near {ends[later]:.0f} degC" if settles else "burn: its heat feeds itself"
+            end = f"settle near {ends[later]:.0f} degC"
+            if ends[later] >= BURNT:
+                end = "burn: its heat feeds itself"
+            elif kept[later] > board[later]:
+                end = f"lose torque as its copper warms and {end}, held by its voltage"
             out.append(
                 f"{title}: going on like the last half of the run, {wheels[later]} would {end} ({name} limit "
                 f"{limit:.0f} degC), though it reached only {peak:.0f} degC in {recording.end_time:.0f} s."
@@ -55,14 +60,14 @@ def _limits(recording: Recording, traces: xr.Dataset) -> list[str]:
     return out
 
 
-def _parts(recording: Recording, traces: xr.Dataset) -> list[tuple[str, str, str, np.ndarray, float]]:
-    """Return what has a limit: title, name, channel, where each wheel's would settle [degC], and the limit [degC]."""
+def _parts(recording: Recording, board: np.ndarray) -> list[tuple[str, str, str, np.ndarray, float]]:
+    """Return what has a limit: title, name, channel, where each wheel's would settle [degC], and the limit [degC].
+
+    ``board``: where each wheel's winding would.
+    """
     w, ambient = recording.scenario.rover.wheel.winding, recording.scenario.ambient
-    board = surface = settled(recording, traces)
-    limits = heat_limits(w)
-    if w.housing is None:
-        limits.append(Limit("touch", False, TOUCH_LIMIT))
-    else:
+    surface = board
+    if w.housing is not None:
         surface = ambient + (board - ambient) * recording.model.wheels["housing_resistance"] / _path(
             recording
         )
@@ -70,7 +75,7 @@ def _parts(recording: Recording, traces: xr.Dataset) -> list[tuple[str, str, str
     channels = {False: "winding_temperature", True: "housing_temperature"}
     return [
         (TITLES[name], name, channels[of_housing], ends[of_housing], limit)
-        for name, of_housing, limit in limits
+        for name, of_housing, limit in told_limits(w)
     ]
 
 
@@ -82,32 +87,72 @@ def _path(recording: Recording) -> np.ndarray:
     return result
 
 
-def settled(recording: Recording, traces: xr.Dataset) -> np.ndarray:
+def settled(recording: Recording, traces: xr.Dataset) -> tuple[np.ndarray, np.ndarray]:
     """Return where each winding would settle [degC] under the mean loss of the run's last half.
 
     A forced field keeps its voltage, so that its loss falls as the copper warms; a loop that has to give a torque
-    keeps its current, so that its loss grows.
+    keeps its current, so that its loss grows, until there is no voltage for it: then that holds it.  The second array
+    is where it would settle if there were.
     A controller that cuts back or trips lets none grow hotter than that.
     """
     w, ambient = recording.scenario.rover.wheel.winding, recording.scenario.ambient
+    alpha, ways = w.temperature_coefficient, _path(recording)
     late = traces.isel(time=slice(traces.sizes["time"] // 2, None)).mean("time")
-    warm = 1 + w.temperature_coefficient * (late["winding_temperature"].values - 20)
-    found = []
+    warm = 1 + alpha * (late["winding_temperature"].values - 20)
     losses = late["copper_loss"].values
-    for loss, factor, forced, R_th in zip(
-        losses, warm, forced_wheels(recording), _path(recording), strict=True
-    ):
-        alpha = w.temperature_coefficient
-        if alpha == 0:
-            found.append(ambient + loss * R_th)
-        elif forced:
-            found.append(heat.final_temperature_at_voltage(loss * factor, R_th, ambient, alpha))
-        else:
-            found.append(heat.final_temperature(np.sqrt(loss / factor), 1.0, R_th, ambient, alpha))
+    if alpha == 0:
+        ends = kept = ambient + losses * ways
+    else:
+        slack = np.array([
+            heat.final_temperature_at_voltage(loss * factor, R_th, ambient, alpha)
+            for loss, factor, R_th in zip(losses, warm, ways, strict=True)
+        ])  # fmt: skip
+        kept = np.array([
+            heat.final_temperature(np.sqrt(loss / factor), 1.0, R_th, ambient, alpha)
+            for loss, factor, R_th in zip(losses, warm, ways, strict=True)
+        ])  # fmt: skip
+        kept = np.where(forced_wheels(recording), slack, kept)
+        # a wheel dragged against its drive takes more than one at standstill
+        ends = np.minimum(kept, np.maximum(slack, _stalled(recording, traces)))
     driver = recording.scenario.rover.wheel.driver
-    ends = [driver.cut_back.end] if driver.cut_back is not None else []
-    ends += [driver.trip.above] if driver.trip is not None else []
-    return np.minimum(np.array(found), min(ends, default=np.inf))
+    guards = [driver.cut_back.end] if driver.cut_back is not None else []
+    guards += [driver.trip.above] if driver.trip is not None else []
+    guard = min(guards, default=np.inf)
+    return np.minimum(ends, guard), np.minimum(kept, guard)
+
+
+def _stalled(recording: Recording, traces: xr.Dataset) -> np.ndarray:
+    """Return where each winding settles [degC] that stands for ever at all the voltage of the run's last half.
+
+    That is its root mean square: what the bus gives, or what a drive of fixed voltage sets.
+    """
+    half = traces.isel(time=slice(traces.sizes["time"] // 2, None))
+    square = (half[["bus_voltage", "phase_voltage"]] ** 2).mean("time")
+    wheels, ambient = recording.model.wheels, recording.scenario.ambient
+    fixed = wheels["strategy"] == FIXED_VOLTAGE
+    whole = wheels["modulation"] * float(np.sqrt(square["bus_voltage"]))
+    volts = np.where(fixed, np.sqrt(square["phase_voltage"].values), whole)
+    return np.array([
+        _stalled_at(V, wheel, R_th, ambient) for V, wheel, R_th in zip(volts, wheels, _path(recording), strict=True)
+    ])  # fmt: skip
+
+
+def _stalled_at(V: float, wheel: np.void, R_th: float, ambient: float) -> float:
+    """Return where a winding settles [degC] at standstill under a peak phase voltage ``V`` of the driver."""
+    on = wheel["on_resistance"]
+    if not np.isfinite(V):  # of a run whose numbers are lost
+        return float(np.inf)
+
+    def resistance(T: float) -> float:
+        return float(winding.resistance_at(wheel["resistance"], wheel["given_at"], T, wheel["coefficient"]))
+
+    def surplus(T: float) -> float:
+        loss = motor.copper_loss((V / (resistance(T) + on)) ** 2, resistance(T))
+        return float(heat.node_rate(loss, T, ambient, R_th, 1.0))
+
+    cold = resistance(ambient) + on
+    above = ambient + 1.0 + R_th * motor.copper_loss((V / cold) ** 2, cold)  # more than it can take up
+    return float(brentq(surplus, ambient, above))
 
 
 def _guards(recording: Recording) -> list[str]:

@@ -8,6 +8,7 @@ import xarray as xr
 from drivesim.analysis.causes import loose_times, resets, times
 from drivesim.engine.simulate import Recording
 from drivesim.physics import supply
+from drivesim.units import rounded_down
 
 SERIES_CHARGER = (
     "{n} cells in series: a charger for a single cell must never be used on them, and they need a balanced charge; "
@@ -23,16 +24,16 @@ def supply_cautions(recording: Recording, traces: xr.Dataset) -> list[str]:
 def _discharge(recording: Recording, traces: xr.Dataset) -> list[str]:
     battery, out = recording.scenario.rover.battery, []
     current = float(traces["battery_current"].values.max(initial=0.0))
-    rated = battery.discharge_rating * battery.capacity * battery.cells_in_parallel
-    if current > rated:
+    if current > battery.current_rating:
         out.append(
-            f"Lithium cells: {current:.2g} A drawn, the rating allows {rated:.2g} A ({battery.discharge_rating:g} C); "
-            "they can swell or burn."
+            f"Lithium cells: {current:.2g} A drawn, the rating allows {battery.current_rating:.2g} A "
+            f"({battery.discharge_rating:g} C); they can swell or burn."
         )
     lowest = float(cell_side(recording, traces).min(initial=np.inf)) / battery.cells_in_series
     if lowest < battery.cut_off:
         out.append(
-            f"Lithium cells: down to {lowest:.2f} V a cell under load, below the cut-off of {battery.cut_off:g} V."
+            f"Lithium cells: down to {rounded_down(lowest, 0.01):.2f} V a cell under load, below the cut-off of "
+            f"{battery.cut_off:g} V."
         )
     if battery.connector_rating is not None and current > battery.connector_rating:
         out.append(

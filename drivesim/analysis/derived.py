@@ -39,15 +39,13 @@ def derived(model: Model) -> dict[str, Any]:
     for name, depth, w in zip(model.names, pressed, model.wheels, strict=True):
         each[name]["standing_load_N"] = float(w["radial_stiffness"] * max(0.0, depth))
     sagged = bus_all_stalled(model)
-    weight = float(model.params["mass"][0] * model.params["gravity"][0])
-    push = sum(stall_torque(w, sagged or 0.0) / w["radius"] for w in model.wheels)
     conductor = scenario.rover.wheel.motor.conductor
     found = finite({
         "winding": None if conductor is None else winding_table(scenario.rover.wheel.motor, conductor, model.wheels[0]),
         "wheels": each,
         "bus_voltage_V": bus,
         "bus_all_stalled_V": sagged,
-        "steepest_by_torque_deg": None if sagged is None else math.degrees(math.asin(min(1.0, push / weight))),
+        "steepest_by_torque_deg": None if sagged is None else _torque_slope(model, sagged),
         "steepest_by_friction_deg": _friction_slope(model),
         "ride_through_s": _ride_through(model, bus),
     })  # fmt: skip
@@ -162,6 +160,23 @@ def winding_table(motor: Motor, conductor: Conductor, wheel: np.void) -> dict[st
         "inner_cost": path / (path - saved),
         "inner_torque_cost": 1 - float((even + wheel["on_resistance"]) / (star + wheel["on_resistance"])),
     }
+
+
+def _torque_slope(model: Model, bus: float) -> float:
+    """Return the steepest slope [deg] that all wheels' torque at standstill climbs at ``bus`` [V], at a crawl.
+
+    Rolling resistance, on the ground as it is away from patches, and the bearings' dry drag take their part of it;
+    what soil takes besides is left out.
+    """
+    w = model.wheels
+    slope = obstacle.grade_by_torque(
+        sum(stall_torque(wheel, bus) for wheel in w),
+        float(w["bearing_dry"].sum()),
+        float(w["rolling_resistance"].mean() * model.scenario.ground.rolling),
+        float(w["radius"].mean()),
+        float(model.params["mass"][0] * model.params["gravity"][0]),
+    )
+    return math.degrees(slope)
 
 
 def _friction_slope(model: Model) -> float | None:

@@ -6,6 +6,8 @@ from typing import NamedTuple
 
 from drivesim.scenario.motor import Driver, Winding
 
+TOUCH_LIMIT = 60.0  # degC of a bare board, hot to touch (common practice, no source)
+
 
 class Limit(NamedTuple):
     """A limit [degC] by its name, of the housing's temperature or of the winding's."""
@@ -16,7 +18,10 @@ class Limit(NamedTuple):
 
 
 def heat_limits(winding: Winding) -> list[Limit]:
-    """Return what the parts of a wheel bear: magnets and skin are as warm as the housing where there is one."""
+    """Return what the parts of a wheel bear: magnets and skin are as warm as the housing where there is one.
+
+    Nothing of a bare board is harmed by being hot to touch; ``told_limits`` adds that.
+    """
     housing = winding.housing
     limits = (
         ("winding", False, winding.limit),
@@ -25,6 +30,12 @@ def heat_limits(winding: Winding) -> list[Limit]:
         ("touch", True, None if housing is None else housing.touch_limit),
     )
     return [Limit(name, of_housing, limit) for name, of_housing, limit in limits if limit is not None]
+
+
+def told_limits(winding: Winding) -> list[Limit]:
+    """Return ``heat_limits``, and from where on a bare board is hot to touch, of which a user is only told."""
+    bare = [Limit("touch", False, TOUCH_LIMIT)] if winding.housing is None else []
+    return [*heat_limits(winding), *bare]
 
 
 def guard_limits(driver: Driver) -> list[Limit]:

@@ -13,7 +13,7 @@ from rich.text import Text
 from drivesim.analysis.conditions import CONDITIONS
 from drivesim.analysis.headlines import change
 from drivesim.analysis.ledger import PARTS
-from drivesim.units import readable
+from drivesim.units import readable, rounded_down
 
 #: rows of the wheel table after the shares of time: words, key in the summary, how to show it
 WHEEL_FIGURES: tuple[tuple[str, str, Callable[[float], str]], ...] = (
@@ -117,8 +117,7 @@ def derived_lines(found: dict[str, Any]) -> list[str]:
 
 def _down(value: float) -> str:
     """Return a value ≥ 0 in three digits, never rounded up: what may be held is not more than that."""
-    unit = 10.0 ** (math.floor(math.log10(value)) - 2) if value > 0 else 1.0
-    return f"{math.floor(value / unit * (1 + 1e-12)) * unit:.3g}"
+    return f"{rounded_down(value, 10.0 ** (math.floor(math.log10(value)) - 2) if value > 0 else 1.0):.3g}"
 
 
 def winding_lines(table: dict[str, Any]) -> list[str]:
@@ -195,7 +194,7 @@ def print_figures(out: Console, summary: dict[str, Any]) -> None:
         f"{summary['distance_m']:.2f} m in {summary['duration_s']:.1f} s, {stuck}"
         f"wheels against each other {fighting['force_mean_N']:.2f} N on average "
         f"({fighting['share_of_drive_power']:.0%} of the drive power), "
-        f"bus at least {math.floor(100 * summary['lowest_bus_voltage_V']) / 100:.2f} V"
+        f"bus at least {rounded_down(summary['lowest_bus_voltage_V'], 0.01):.2f} V"
     )
     for line in more_figures(summary):
         out.print(line)

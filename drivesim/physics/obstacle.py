@@ -4,7 +4,7 @@ Rigid wheel of radius r [m] at the sharp corner of a step of height h < r: the c
 theta with cos(theta) = (r − h)/r.
 """
 
-from math import atan, atan2, cos, sin, sqrt
+from math import asin, atan, atan2, cos, pi, sin, sqrt
 
 from drivesim._compile import compiled
 
@@ -79,6 +79,21 @@ def steepest_grade(mu, driven_front, driven_rear, L, a, hg):
     if driven_front:
         return atan(mu * (L - a) / (L + mu * hg))
     return 0.0
+
+
+@compiled
+def grade_by_torque(torque, drag, rolling, r, W):
+    """Return the steepest slope [rad] that all driven wheels' ``torque`` [N·m] climbs; 0 where it cannot roll on level.
+
+    Balance: torque = r·W·(sin + rolling·cos) + drag, ``drag`` [N·m] of all bearings, ``rolling`` the coefficient of
+    rolling resistance, wheels of radius ``r`` [m] under the weight ``W`` [N]; with rolling = tan(rho) the bracket is
+    sin(slope + rho)/cos(rho).  pi/2 where no slope is too steep.
+    """
+    rho = atan(rolling)
+    share = (torque - drag) / (r * W) * cos(rho)
+    if share >= 1.0:
+        return pi / 2.0
+    return max(0.0, asin(share) - rho) if share > 0.0 else 0.0
 
 
 @compiled

@@ -184,6 +184,11 @@ class Battery(q.Model):
         return self
 
     @property
+    def current_rating(self) -> float:
+        """Current that the pack may give by its cells' rating [A]."""
+        return self.discharge_rating * self.capacity * self.cells_in_parallel
+
+    @property
     def full_voltage(self) -> float:
         """Open-circuit voltage of the full pack [V]."""
         cell = self.open_circuit[-1][1] if self.open_circuit else FULL_CELL

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from itertools import combinations
 from typing import Self
 
 from pydantic import Field, model_validator
@@ -11,6 +13,8 @@ from drivesim.scenario.frame import Frame
 from drivesim.scenario.motor import Battery, Driver, Motor, Winding
 
 MOST_WHEELS = 16
+IN_LINE = 1e-3  # m, of wheels whose tyres have no width
+ROUNDING = 1e-9  # m
 DEFAULT_WHEELS = ("front_left", "front_right", "rear_left", "rear_right")
 
 
@@ -105,7 +109,8 @@ class Rover(q.Model):
                 ("track" if self.wheelbase is None else "wheelbase", "wheelbase and track go together")
             )
         problems += self._wheel_problems()
-        problems += [] if problems else self._frame_problems()  # which needs to know the wheels' places
+        if not problems:  # what follows needs to know the wheels' places
+            problems += self._overlap_problems() + self._frame_problems()
         problems += self._lockout_problems()
         q.refuse(problems)
         return self
@@ -130,6 +135,28 @@ class Rover(q.Model):
                 if place.at is None:
                     problems.append((f"wheels.{name}", "has no place ('at'), and no wheelbase is given"))
         return problems
+
+    def _overlap_problems(self) -> list[tuple[str, str]]:
+        """Return the first two wheels of one track, if any, that would turn within each other."""
+        across, width = 2 * self.wheel.radius, self.wheel.tyre.width
+        for one, other in combinations(self.wheel_names, 2):
+            a, b = self.place(one), self.place(other)
+            assert a.at is not None
+            assert b.at is not None
+            ahead, aside = abs(a.at[0] - b.at[0]), abs(a.at[1] - b.at[1])
+            apart = math.hypot(ahead, a.drop - b.drop)
+            if apart > across - ROUNDING or aside > (IN_LINE if width is None else width) - ROUNDING:
+                continue
+            own = next((name for name in (other, one) if (self.wheels.get(name) or WheelPlace()).at), None)
+            field = f"wheels.{own}.at" if own else "wheelbase" if ahead else "track"
+            offset = f" in line, {aside * 1e3:.4g} mm side by side" if aside > IN_LINE else ""
+            beside = "" if width is None else f", or {width * 1e3:.4g} mm side by side"
+            text = (
+                f"found {one} and {other} {across * 1e3:.4g} mm across and {apart * 1e3:.4g} mm apart{offset}; "
+                f"allowed: at least {across * 1e3:.4g} mm apart{beside}"
+            )
+            return [(field, text)]
+        return []
 
     def _frame_problems(self) -> list[tuple[str, str]]:
         frame = self.frame or Frame()

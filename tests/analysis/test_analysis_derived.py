@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 import pytest
-from analysis_runs import LOCKED_BEARINGS, SCENARIOS, text
+from analysis_runs import LOCKED_BEARINGS, SCENARIOS, slope, text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -105,6 +105,12 @@ def test_what_may_be_held_for_ever_just_reaches_the_limit_that_binds(binding, no
     assert late(result, "current_q") == pytest.approx(wheel["continuous_current_A"], rel=0.003)
 
 
+def test_a_bare_board_that_is_hot_to_touch_may_be_held_at():
+    """Where to burn one's fingers is told of a run, but does not bound what heat allows."""
+    wheel = derived(build(loaded(**{"rover.wheel.winding.housing": "null"})))["wheels"]["front_left"]
+    assert (wheel["continuous_limit"], wheel["continuous_limit_degC"]) == ("winding", 110)
+
+
 LIMIT = st.floats(-20, 160)
 WHEEL = build(loaded()).wheels[0]
 
@@ -165,3 +171,33 @@ def test_slopes_by_friction_follow_the_tyre_and_the_ground():
         assert found["steepest_by_friction_deg"] == pytest.approx(np.degrees(np.arctan(0.8 * factor)))
     soil = {"rover.wheel.tyre.width": "16 mm", "ground.soil": "{preset: dry_sand}"}
     assert derived(build(loaded(**soil)))["steepest_by_friction_deg"] is None
+
+
+@pytest.mark.parametrize("undriven", [(), ("rear_left", "rear_right")])
+def test_the_slope_that_torque_climbs_leaves_room_for_what_drags(undriven):
+    """Half a degree below the figure the rover climbs at full voltage, half a degree above it does not.
+
+    Tyres that hardly slip, a pack that hardly sags, copper that stays cold; the ground doubles the rolling resistance.
+    """
+    hill = {
+        "rover.wheel.tyre.friction": "3", "rover.wheel.tyre.sliding_friction": "3",
+        "rover.battery.cell_resistance": "1 mohm",
+        "rover.wheel.winding.heat_capacity": "1e6 J/K", "rover.wheel.tyre.rolling_resistance": "5 %",
+        "ground.rolling_factor": "2", "rover.wheel.bearing.dry": "1.5 mN*m",
+        "rover.wheels.front_left.extra_drag": "2 mN*m",
+        **{f"rover.wheels.{name}.driven": "false" for name in undriven},
+    }  # fmt: skip
+    drive = "{strategy: fixed_voltage, voltage_per_speed: 10 V*s/rad}"
+    told = derived(build(loaded(drive=drive, **hill)))["steepest_by_torque_deg"]
+    came = [
+        simulate(
+            loaded(drive=drive, ground=slope(told + more), commands="[{at: 0 s, forward: 0.2 m/s}]", **hill)
+        ).summary["distance_m"]
+        for more in (-0.5, 0.5)
+    ]
+    assert came[0] > 0.03
+    assert came[1] < 0.01
+
+
+def test_drag_that_eats_all_the_torque_leaves_no_slope():
+    assert derived(build(loaded(**LOCKED_BEARINGS)))["steepest_by_torque_deg"] == 0

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
+from unittest.mock import MagicMock
 
 import numpy as np
 import pytest
@@ -10,8 +12,10 @@ from engine_rovers import FOREVER, IN_THE_AIR, held_up, ideal
 from scipy.integrate import solve_ivp
 
 from drivesim.analysis.ledger import ledger
+from drivesim.engine import supervisors
 from drivesim.engine.simulate import run_model
 from drivesim.physics.supply import polymer_cell_short_pair
+from drivesim.scenario.protection import Lockout
 
 # 850 mAh polymer cell at half charge, series resistance and short pair: Chen and Rincon-Mora, IEEE Transactions
 # on Energy Conversion 21(2), 2006 (looked up)
@@ -92,3 +96,15 @@ def test_ten_amperes_empty_two_ampere_hours_in_720_seconds(parallel, charge):
     assert recording.end_time == pytest.approx(0.72, abs=2 * recording.model.step)
     left = charge * (1 - recording.time / 0.72)
     assert recording.body["state_of_charge"] == pytest.approx(left, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("volts", "told"), [(4.35, "4.35"), (8.2, "8.20"), (8.1999, "8.19"), (8.999, "8.99")]
+)
+def test_a_reset_tells_the_bus_neither_rounded_up_nor_a_digit_short(volts, told):
+    timeline, bus = MagicMock(), MagicMock(value=volts)
+    timeline.model = SimpleNamespace(names=[], params={"electronics": np.zeros(1)})
+    guard = supervisors._lock_out(timeline, Lockout(below="9 V", above="9.5 V", boot="0.1 s"), bus)
+    next(guard)
+    next(guard)
+    assert timeline.note.call_args.args[1] == f"bus fell to {told} V, below the lockout of 9 V"

@@ -79,6 +79,7 @@ ARGUMENTS = {
     "obstacle.steepest_grade": [
         (0.6, front, rear, 0.2, 0.1, 0.06) for front in (True, False) for rear in (True, False)
     ],
+    "obstacle.grade_by_torque": [(T, 0.002, 0.02, 0.034, 6.0) for T in (0.001, 0.1, 1.0)],
     "obstacle.axle_loads": [(40.0, 0.3, 0.2, 0.1, 0.06)],
     "obstacle.turning_moment": [(0.5, 40.0, 0.2)],
     "soil.pressure": [(z, 990.0, 1.528e6, 1.1, 0.04) for z in (0.01, 0.0, -0.01)],

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from physics_loops import quick
+from scipy.optimize import brentq
 
 from drivesim.physics.obstacle import (
     axle_loads,
@@ -13,6 +14,7 @@ from drivesim.physics.obstacle import (
     friction_for_front_axle,
     friction_for_single_wheel,
     front_load_at_step,
+    grade_by_torque,
     pull_over_step,
     steepest_grade,
     step_limit_single_wheel,
@@ -108,6 +110,29 @@ def test_steepest_grade(front, rear, slope):
 def test_grade_without_a_driven_axle_or_a_friction_limit():
     assert steepest_grade(0.6, False, False, 0.2, 0.1, 0.06) == 0.0
     assert steepest_grade(2.0, False, True, 0.1, 0.05, 0.06) == pi / 2.0
+
+
+@pytest.mark.parametrize("rolling", [0.0, 0.02, 0.3])
+@pytest.mark.parametrize("share", [0.35, 0.6, 1.0])
+def test_grade_by_torque_balances(share, rolling):
+    # the balance of torques written out anew and solved by scipy: r·W·(sin + Crr·cos) + drag
+    r, W, drag = 0.034, 6.08, 0.002
+    torque = drag + share * r * W
+    found = grade_by_torque(torque, drag, rolling, r, W)
+    wanted = brentq(
+        lambda a: torque - drag - r * W * (sin(a) + rolling * cos(a)), 0.0, pi / 2.0 - atan(rolling)
+    )
+    assert found == pytest.approx(wanted, abs=1e-9)
+
+
+def test_grade_by_torque_that_carries_everything_or_nothing():
+    r, W = 0.034, 6.08
+    assert grade_by_torque(r * W * 1.1, 0.0, 0.3, r, W) == pi / 2.0  # sin + 0.3·cos is 1.044 at most
+    assert grade_by_torque(r * W * 1.02, 0.0, 0.3, r, W) < atan(
+        1.0 / 0.3
+    )  # where it is steepest for the tyres
+    assert grade_by_torque(r * W * 0.019, 0.0, 0.02, r, W) == 0.0
+    assert grade_by_torque(0.001, 0.002, 0.0, r, W) == 0.0
 
 
 def test_axle_loads_up_a_slope():

@@ -19,7 +19,11 @@ CONDUCTOR = "rover.wheel.motor.conductor: {layers: [%s], vias: {count: 4, drill:
 WORDS = "drive.arithmetic: {word_bits: 16, fraction_bits: %d, gain_fraction_bits: %d}"
 LOCKED = "drive.overrides.front_left: {strategy: locked_frequency, base_amplitude: 1 V}"
 VOLTS = "drive.overrides.front_left: {strategy: fixed_voltage, voltage_per_speed: 20 mV*s/rad}"
-PLACES = ", ".join(f"w{i}: {{at: [{20 * i - 50} mm, {(-1) ** i * 70} mm]}}" for i in range(6))
+CROWDED = (
+    "rover.wheels: {a: {at: [80 mm, 70 mm]}, b: {at: [0 mm, -70 mm]}, c: {at: [30 mm, %s mm], drop: %s mm}}"
+)
+NO_BASE = ["rover.wheelbase: ~", "rover.track: ~", "drive.overrides: {}"]
+PLACES = ", ".join(f"w{i}: {{at: [{40 * i - 100} mm, {(-1) ** i * 70} mm]}}" for i in range(6))
 SIX = f"rover.wheels: {{{PLACES}}}"
 
 
@@ -72,6 +76,17 @@ IMPOSSIBLE = [
      "rover.wheel.winding.housing.heat_capacity", "found material, area, heat_capacity; give", 0),
     (["rover.wheelbase: ~", "rover.track: ~", SIX, "rover.frame: {torsion_stiffness: 900 N/m}",
       "drive.overrides: {}"], "rover.frame.torsion_stiffness", "exactly four wheels, one in each quarter", 3),
+    (["rover.wheel.radius: 80 mm"], "rover.wheelbase",
+     "found front_left and rear_left 160 mm across and 130 mm apart; allowed: at least 160 mm apart", 46 - LAST),
+    (["rover.track: 20 mm", "rover.wheel.tyre.width: 25 mm"], "rover.track",
+     "found front_left and front_right 64 mm across and 0.4 mm apart in line, 20 mm side by side; allowed: at least "
+     "64 mm apart, or 25 mm side by side", 0),
+    (["rover.wheels.rear_left: {at: [10 mm, 75 mm]}"], "rover.wheels.rear_left.at",
+     "found front_left and rear_left 64 mm across and 55 mm apart", 0),
+    ([*NO_BASE, CROWDED % (-70, 0)], "rover.wheels.c.at", "found b and c 64 mm across and 30 mm apart", 3),
+    ([*NO_BASE, "rover.wheel.tyre.width: 16 mm", CROWDED % (-55, 0)], "rover.wheels.c.at",
+     "at least 64 mm apart, or 16 mm side by side", 4),
+    ([*NO_BASE, CROWDED % (70, 39)], "rover.wheels.c.at", "found a and c 64 mm across and 63.41 mm apart", 3),
     (["drive.latency: 3 ms"], "drive.latency", "at most sample_time (0.002 s)", 0),
     (["drive.clock_error: 4 %"], "drive.clock_error", "at least -0.001 and at most 0.001", 0),
     (["drive.clock_error: 40"], "drive.clock_error", "at most 0.001; write it like '40 ppm'", 0),
@@ -134,6 +149,21 @@ def test_impossible_combinations_get_one_line(changes, field, words, line):
     (told,) = caught.value.problems
     assert told.startswith(f"survey.yaml:{LAST + line}: {field}: ")
     assert words in told
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        ["rover.wheel.radius: 65 mm"],  # just touching
+        ["rover.track: 25 mm", "rover.wheel.tyre.width: 25 mm"],
+        [*NO_BASE, CROWDED % (-60, 0)],  # tyres of no width are apart as soon as they are not in line
+        [*NO_BASE, "rover.wheel.tyre.width: 16 mm", CROWDED % (-54, 0)],
+        [*NO_BASE, CROWDED % (70, 41)],  # one above the other
+    ],
+    ids=str,
+)
+def test_wheels_that_clear_each_other_are_taken(changes):
+    assert scenario_from_text(changed(*changes)).rover.wheel_names
 
 
 def test_a_whole_scenario_of_new_settings_is_read_and_comes_back():

@@ -50,6 +50,18 @@ def test_what_is_shown_is_read_back(x, sign, unit):
     assert units.parse(units.show(value, unit), unit) == value
 
 
+@given(count=st.integers(-(10**6), 10**6), places=st.integers(0, 4))
+@settings(max_examples=500, deadline=None)
+def test_whole_counts_of_a_step_stay_when_rounded_down(count, places):
+    """Whatever float stands for it: 4.35 is 435 hundredths, though 4.35·100 is 434.99999999999994."""
+    value, step = float(f"{count}e-{places}"), 10.0**-places
+    assert f"{units.rounded_down(value, step):.{places}f}" == f"{value:.{places}f}"
+    between = units.rounded_down(
+        float(f"{count}.9999e-{places}" if count >= 0 else f"{count}.0001e-{places}"), step
+    )
+    assert between == pytest.approx((count if count >= 0 else count - 1) * step, rel=1e-12, abs=0)
+
+
 UNIT_LIKE = st.text("mkgNVAWbHzradsohmFCKeg0123456789.+-*/^²³°%µΩ() ", max_size=45)
 
 
