@@ -48,7 +48,7 @@ def runs(draw, word):
 
 
 @pytest.mark.parametrize("word", [8, 16, 32])
-@settings(deadline=None, derandomize=True, max_examples=1000)
+@settings(deadline=None, derandomize=True, max_examples=400)
 @given(data=st.data())
 def test_bit_for_bit_against_unbounded_integers(word, data):
     gains, limits, gain_bits, inputs = data.draw(runs(word))
