@@ -27,14 +27,15 @@ def advice(recording: Recording, why: Reason | None, episodes: Sequence[Stuck], 
     """Return what may help, or nothing; not what the scenario has already.
 
     ``why`` it was held, ``episodes`` of being stuck, ``came`` [m] the way along what was asked.  What of a wheel had
-    failed when the rover was stopped comes first.
+    failed when the rover was stopped comes first, where it is the wheels that need help.
     """
     longest = max(episodes, key=lambda e: e.end - e.start, default=None)
     until = recording.end_time if longest is None else longest.start
     limit = _limit(recording, why, 0.0 if longest is None else longest.end - longest.start, came)
     if not limit:
         return ""
-    failed = failed_wheels(recording, until)
+    of_wheels = limit == "heat" or (why is not None and limit == why.limit)
+    failed = failed_wheels(recording, until) if of_wheels else []
     first = f"first mend what failed at {', '.join(failed)}; then " if failed else ""
     return first + HELP[limit](recording.scenario) + (_pack(recording) if limit == "voltage" else "")
 

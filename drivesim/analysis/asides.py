@@ -9,12 +9,13 @@ import xarray as xr
 
 from drivesim.analysis.causes import at_the_end, past, silences, times
 from drivesim.analysis.conditions import AIRBORNE
+from drivesim.analysis.dataset import forced_wheels
 from drivesim.analysis.told import Told
 from drivesim.engine.simulate import Recording
 
 SWING = 1.0  # of the commanded speed, between the slowest and the fastest 2 %
 HEARD = 0.9  # of the commanded speed, from which a wheel has heard the command
-FAST = 1.5  # of the commanded speed, from which a wheel runs away
+FAST = 1.5  # of the greatest speed commanded to any wheel, from which a wheel runs away
 FALSE = 0.7  # of the true speed; a controller that measures less measures falsely
 PUSHES = 0.1  # of the most torque of the run; a wheel that gives less does not run away by itself
 LONG, WITH_FAULT = 0.5, 0.2  # s; a runaway that is worth a word, and one with a faulty sensor
@@ -76,8 +77,8 @@ def asides(recording: Recording, traces: xr.Dataset) -> list[str]:
 def runaway(recording: Recording, traces: xr.Dataset) -> str:
     """Return which wheel ran faster than commanded, and long, because its controller measured falsely."""
     true, measured = np.abs(traces["wheel_speed"].values), np.abs(traces["measured_speed"].values)
-    fast = true > FAST * np.abs(traces["commanded_speed"].values).max(axis=0)
-    away = fast & (measured < FALSE * true) & (traces["powered"].values > 0.5)
+    fast = true > FAST * np.abs(traces["commanded_speed"].values).max()
+    away = fast & ~forced_wheels(recording) & (measured < FALSE * true) & (traces["powered"].values > 0.5)
     away &= traces["condition"].values != AIRBORNE
     torque = traces["motor_torque"].values
     away &= torque * traces["wheel_speed"].values > 0  # others drag a wheel whose motor brakes

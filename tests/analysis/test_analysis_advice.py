@@ -26,6 +26,15 @@ def test_a_harmless_bounce_takes_no_blame():
     assert result.summary["may_help"].startswith("a stronger or fuller pack")
 
 
+def test_a_fault_of_a_wheel_comes_first_only_where_it_matters():
+    dead = "{at: 0.5 s, kind: driver_dies, wheel: front_left}"
+    loose = "{at: 1 s, kind: battery_loose, lasts: 5 s}"
+    at_the_kerb = run(text(ground=HIGH_KERB, duration=6) + f"events: [{dead}]\n")
+    assert at_the_kerb.summary["may_help"].startswith("first mend what failed at front_left; then ")
+    collapsed = run(text(duration=2) + f"events: [{dead}, {loose}]\n")
+    assert collapsed.summary["may_help"].startswith("a battery connector that holds")
+
+
 def test_a_reset_long_before_the_kerb_takes_no_blame():
     loose = "events: [{at: 0.5 s, kind: battery_loose, lasts: 60 ms}]\n"
     result = run(text(ground=HIGH_KERB, duration=8, **LOCKOUT) + loose)
@@ -84,6 +93,11 @@ def test_a_wheel_that_others_drag_does_not_run_away():
     """The right side drives, the left one is told to stand and brakes; its sensor sees no edge yet: no fault."""
     right = "[{at: 0.2 s, left: 0 rad/s, right: 4 rad/s, ramp: 0.3 s}]"
     assert "ran away" not in run(text(commands=right, duration=2)).verdict
+    field = {
+        "drive": "drives/locked_frequency.yaml",
+        "commands": "[{at: 0.2 s, left: 3 rad/s, right: 0 rad/s}]",
+    }
+    assert "ran away" not in run(text(duration=3, **field)).verdict
     downhill = "{length: 3 m, behind: 1 m, features: [{kind: ramp, start: -0.9 m, end: 3 m, slope: -3 deg}]}"
     stand = "[{at: 0.2 s, forward: 0 m/s}]"
     assert "ran away" not in run(text(ground=downhill, commands=stand, duration=3)).verdict
