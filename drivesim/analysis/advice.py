@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from drivesim.analysis.causes import (
     at_the_end,
     failed_wheels,
@@ -17,6 +15,7 @@ from drivesim.analysis.causes import (
 )
 from drivesim.analysis.episodes import Reason, Stuck
 from drivesim.engine.simulate import Recording
+from drivesim.physics import supply
 from drivesim.scenario.scenario import Scenario
 
 LOW = 0.3  # state of charge up to which a fuller pack is worth a word
@@ -29,9 +28,9 @@ def advice(recording: Recording, why: Reason | None, episodes: Sequence[Stuck], 
     ``why`` it was held, ``episodes`` of being stuck, ``came`` [m] the way along what was asked.  What of a wheel had
     failed when the rover was stopped comes first, where it is the wheels that need help.
     """
-    longest = max(episodes, key=lambda e: e.end - e.start, default=None)
+    longest = max(episodes, key=lambda e: e.length, default=None)
     until = recording.end_time if longest is None else longest.start
-    limit = _limit(recording, why, 0.0 if longest is None else longest.end - longest.start, came)
+    limit = _limit(recording, why, 0.0 if longest is None else longest.length, came)
     if not limit:
         return ""
     of_wheels = limit == "heat" or (why is not None and limit == why.limit)
@@ -75,7 +74,7 @@ def _voltage(scenario: Scenario) -> str:
 def _pack(recording: Recording) -> str:
     """Return words for a pack whose voltage sags much under the load."""
     table, body = recording.model.table, recording.model.bodies[0]
-    rest = float(np.interp(body["state_of_charge"], table[0], table[1]))
+    rest = float(supply.open_circuit(body["state_of_charge"], table[0], table[1]))
     sag = 1.0 - float(body["lowest_bus"]) / rest
     return f"; and a stronger or warmer pack: the bus sagged by {sag:.0%}" if sag > WEAK else ""
 

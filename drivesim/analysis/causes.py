@@ -1,4 +1,4 @@
-"""What went before: brown-outs, faults, cut-backs, silences in words; imports engine."""
+"""What went before: brown-outs, faults, cut-backs, silences in words; imports engine, physics, told."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import xarray as xr
 from drivesim.analysis.told import asked_since
 from drivesim.engine.simulate import Recording
 from drivesim.engine.timeline import Event
+from drivesim.physics import supply
 
 NAMED = 3  # faults at most
 BRIEF = 0.1  # s; a shorter fault is told with its duration
@@ -71,8 +72,8 @@ def _sagging(recording: Recording, traces: xr.Dataset, below: float) -> str:
     row = int(traces["battery_current"].values.argmax())
     current = float(traces["battery_current"].values[row])
     table = recording.model.table
-    inner = np.interp(float(traces["state_of_charge"].values[row]), table[0], table[1])
-    sag = float(inner) - float(traces["bus_voltage"].values[row])
+    charge = float(traces["state_of_charge"].values[row])
+    sag = float(supply.open_circuit(charge, table[0], table[1])) - float(traces["bus_voltage"].values[row])
     if sag < SAG_TELLS * below:
         return ""
     return f"; the pack gave {current:.2g} A through {sag / current:.2g} ohm"

@@ -68,9 +68,10 @@ def _parts(recording: Recording, board: np.ndarray) -> list[tuple[str, str, str,
     w, ambient = recording.scenario.rover.wheel.winding, recording.scenario.ambient
     surface = board
     if w.housing is not None:
-        surface = ambient + (board - ambient) * recording.model.wheels["housing_resistance"] / _path(
-            recording
-        )
+        surface = np.array([
+            heat.housing_temperature(T, ambient, wheel["thermal_resistance"], wheel["housing_resistance"])
+            for T, wheel in zip(board, recording.model.wheels, strict=True)
+        ])  # fmt: skip
     ends = {False: board, True: surface}
     channels = {False: "winding_temperature", True: "housing_temperature"}
     return [

@@ -26,6 +26,11 @@ class Stuck:
     end: float
     x: float
 
+    @property
+    def length(self) -> float:
+        """How long it lasted [s]."""
+        return self.end - self.start
+
 
 def stuck_episodes(traces: xr.Dataset) -> list[Stuck]:
     """Return the times of being stuck; each counts from when the rover stopped coming forward."""

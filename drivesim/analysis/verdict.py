@@ -7,8 +7,8 @@ import xarray as xr
 
 from drivesim.analysis.asides import TURN, asides, degrees_told, degrees_turned, drift, swinging, turn_share
 from drivesim.analysis.causes import at_the_end, before, brown_out, loose_times, resets, times
-from drivesim.analysis.episodes import MOSTLY, WINDOW, Reason, Stuck, reason, stuck_episodes
-from drivesim.analysis.told import Told, told
+from drivesim.analysis.episodes import MOSTLY, WINDOW, Reason, Stuck, reason
+from drivesim.analysis.told import Told
 from drivesim.engine.ground_build import GroundArrays
 from drivesim.engine.simulate import Recording
 
@@ -23,10 +23,9 @@ def distance(traces: xr.Dataset) -> float:
     return float(traces["speed"].values.sum() * traces.attrs["recording_interval_s"])
 
 
-def verdict(recording: Recording, traces: xr.Dataset) -> str:
+def verdict(recording: Recording, traces: xr.Dataset, script: Told, episodes: list[Stuck]) -> str:
     """Return the verdict: the main clause, and at most three more."""
-    script = told(recording, traces)
-    words = _main_clause(recording, traces, script)
+    words = _main_clause(recording, traces, script, episodes)
     if recording.ending == "not_finite":
         return words
     words = "; ".join([words, *asides(recording, traces)])
@@ -38,13 +37,13 @@ def verdict(recording: Recording, traces: xr.Dataset) -> str:
     return f"{words}; brown-out: {dark}" if dark else words
 
 
-def what_held(recording: Recording, traces: xr.Dataset) -> Reason | None:
+def what_held(recording: Recording, traces: xr.Dataset, script: Told, episodes: list[Stuck]) -> Reason | None:
     """Return what held the rover longest, or at the end where it lagged behind; None where it did as told."""
-    end, episodes, script = recording.end_time, stuck_episodes(traces), told(recording, traces)
+    end = recording.end_time
     if recording.ending == "not_finite" or script.way == 0:
         return None
     if episodes:
-        return held(max(episodes, key=_length), traces, recording.model.ground)
+        return held(max(episodes, key=lambda e: e.length), traces, recording.model.ground)
     if min(script.share, turn_share(recording, traces, script)) < KEPT_UP:
         start = lagged_from(script, end)
         return reason(traces, recording.model.ground, start, start + WINDOW)
@@ -64,9 +63,8 @@ def lagged_from(script: Told, end: float) -> float:
     return min(float(behind.argmax()) * script.interval, end - WINDOW)
 
 
-def _main_clause(recording: Recording, traces: xr.Dataset, script: Told) -> str:
+def _main_clause(recording: Recording, traces: xr.Dataset, script: Told, episodes: list[Stuck]) -> str:
     ground, end = recording.model.ground, recording.end_time
-    episodes = stuck_episodes(traces)
     after = before(recording, end)
     if recording.ending == "not_finite":
         return f"no result: the numbers ran away at {end:.3f} s; try a shorter step"
@@ -83,9 +81,9 @@ def _main_clause(recording: Recording, traces: xr.Dataset, script: Told) -> str:
         why = held(last, traces, ground)
         # what came later did not stop it
         after = before(recording, end if why.limit == "off" else last.start)
-        longer = max(episodes, key=_length)
+        longer = max(episodes, key=lambda e: e.length)
         earlier = (
-            f"; before that stuck for {_length(longer):.1f} s at x = {longer.x:z.2f} m: "
+            f"; before that stuck for {longer.length:.1f} s at x = {longer.x:z.2f} m: "
             f"{held(longer, traces, ground).words}"
             if longer is not last
             else ""
@@ -148,10 +146,6 @@ def _where(traces: xr.Dataset) -> str:
     return f"x = {traces['x'].values[-1]:z.2f} m"
 
 
-def _length(episode: Stuck) -> float:
-    return episode.end - episode.start
-
-
 def _place(episode: Stuck, traces: xr.Dataset) -> str:
     """Return where a rover is stuck: the place on the ground, how far it had come where that differs, or its start."""
     start = float(traces["x"].values[0])
@@ -199,7 +193,7 @@ def hardest_push(episode: Stuck, traces: xr.Dataset) -> tuple[float, float]:
 def _interruptions(episodes: list[Stuck], traces: xr.Dataset, ground: GroundArrays) -> str:
     if not episodes:
         return ""
-    longest, total = max(episodes, key=_length), sum(map(_length, episodes))
+    longest, total = max(episodes, key=lambda e: e.length), sum(e.length for e in episodes)
     return (
         f", but stuck {times(len(episodes))} for {total:.1f} s (longest at x = {longest.x:z.2f} m: "
         f"{held(longest, traces, ground).words})"
