@@ -19,9 +19,14 @@ if TYPE_CHECKING:
     from drivesim.analysis.run import simulate as simulate
     from drivesim.errors import DrivesimError as DrivesimError
     from drivesim.errors import ScenarioError as ScenarioError
+    from drivesim.fitting.fit import fit as fit
     from drivesim.scenario import Scenario as Scenario
     from drivesim.scenario import load_scenario as load_scenario
     from drivesim.scenario import scenario_from_text as scenario_from_text
+    from drivesim.sizing.size import size as size
+    from drivesim.study.compare import compare as compare
+    from drivesim.study.sweep import sweep as sweep
+    from drivesim.tuning.tune import tune as tune
 
 _PLACES = {
     "load_scenario": "drivesim.scenario",
@@ -30,6 +35,11 @@ _PLACES = {
     "simulate": "drivesim.analysis.run",
     "Run": "drivesim.analysis.run",
     "read_run": "drivesim.analysis.files",
+    "compare": "drivesim.study.compare",
+    "tune": "drivesim.tuning.tune",
+    "size": "drivesim.sizing.size",
+    "sweep": "drivesim.study.sweep",
+    "fit": "drivesim.fitting.fit",
     "DrivesimError": "drivesim.errors",
     "ScenarioError": "drivesim.errors",
 }

@@ -20,6 +20,13 @@ def forced_wheels(recording: Recording) -> np.ndarray:
     return np.isin(recording.model.wheels["strategy"], FORCED)
 
 
+def conditions_of(recording: Recording) -> np.ndarray:
+    """Return the condition code of each wheel in each row, shape (rows, wheels)."""
+    model = recording.model
+    even_load = float(model.params["mass"][0] * model.params["gravity"][0]) / len(model.names)
+    return wheel_conditions(recording.wheels, recording.interval, even_load, forced_wheels(recording))
+
+
 def traces(recording: Recording) -> xr.Dataset:
     """Return all recorded channels with dims time [s] and wheel, units in attrs, plus two derived ones.
 
@@ -27,9 +34,7 @@ def traces(recording: Recording) -> xr.Dataset:
     forced wheel could give at most at that voltage, speed and temperature (NaN for other wheels).
     """
     model, wheels = recording.model, recording.wheels
-    interval = float(model.params["record_ticks"][0] * model.step)
-    even_load = float(model.params["mass"][0] * model.params["gravity"][0]) / len(model.names)
-    codes = wheel_conditions(wheels, interval, even_load, forced_wheels(recording))
+    codes = conditions_of(recording)
     variables: dict[str, tuple[tuple[str, ...], np.ndarray, dict[str, Any]]] = {}
     for channels, dims, rows in (
         (WHEEL_CHANNELS, ("time", "wheel"), wheels),
@@ -45,7 +50,7 @@ def traces(recording: Recording) -> xr.Dataset:
     variables["pull_out_torque"] = (
         ("time", "wheel"), _pull_out(recording), {"units": "N*m", "long_name": "pull-out torque (forced drives)"}
     )  # fmt: skip
-    attrs = {"title": recording.scenario.name, "recording_interval_s": interval}
+    attrs = {"title": recording.scenario.name, "recording_interval_s": recording.interval}
     cut_back = recording.scenario.rover.wheel.driver.cut_back
     if cut_back is not None:
         attrs["cut_back_start_degC"] = cut_back.start

@@ -65,11 +65,8 @@ def wheel_figures(w: np.void, bus: float, ambient: float, limits: Sequence[Limit
     R_wh, R_ha, share = (
         float(w[name]) for name in ("thermal_resistance", "housing_resistance", "driver_heat")
     )
-    housed = math.isfinite(R_ha)
-    R_th = R_wh + (R_ha if housed else 0.0)
-    part = float(heat.housing_temperature(1.0, 0.0, R_wh, R_ha)) if housed else 1.0  # of the winding's rise
-    bound = min(limits, key=lambda limit: (limit.degC - ambient) / (part if limit.of_housing else 1.0))
-    hottest = ambient + max(0.0, bound.degC - ambient) / (part if bound.of_housing else 1.0)  # of the winding
+    R_th = R_wh + (R_ha if math.isfinite(R_ha) else 0.0)
+    bound, hottest = bound_limit(w, ambient, limits)
     warm = 1 + alpha * (hottest - AT)
     air = ambient + R_th * share * float(w["fixed_loss"])
     # the driver loses what its on-resistance does, and 1/efficiency − 1 of all that it gives
@@ -85,6 +82,14 @@ def wheel_figures(w: np.void, bus: float, ambient: float, limits: Sequence[Limit
         "continuous_limit": bound.name,
         "continuous_limit_degC": bound.degC,
     }
+
+
+def bound_limit(w: np.void, ambient: float, limits: Sequence[Limit]) -> tuple[Limit, float]:
+    """Return which of ``limits`` the least steady current reaches, and how hot the winding is then [degC]."""
+    R_wh, R_ha = float(w["thermal_resistance"]), float(w["housing_resistance"])
+    part = float(heat.housing_temperature(1.0, 0.0, R_wh, R_ha)) if math.isfinite(R_ha) else 1.0
+    bound = min(limits, key=lambda limit: (limit.degC - ambient) / (part if limit.of_housing else 1.0))
+    return bound, ambient + max(0.0, bound.degC - ambient) / (part if bound.of_housing else 1.0)
 
 
 def cold_resistance(w: np.void) -> float:

@@ -34,14 +34,26 @@ class Stuck:
 
 def stuck_episodes(traces: xr.Dataset) -> list[Stuck]:
     """Return the times of being stuck; each counts from when the rover stopped coming forward."""
-    flags = (traces["stuck"].values > 0.5).astype(int)
-    time = traces["time"].values
-    half = traces.attrs["recording_interval_s"] / 2
-    edges = np.diff(np.concatenate([[0], flags, [0]]))
-    firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    interval = traces.attrs["recording_interval_s"]
     x = traces["x"].values
     return [
-        Stuck(max(0.0, time[i] - half - STUCK_AFTER), time[j] + half, float(x[i]))
+        Stuck(start, end, float(x[row]))
+        for start, end, row in _stretches(traces["stuck"].values, traces["time"].values, interval)
+    ]
+
+
+def time_stuck(stuck: np.ndarray, time: np.ndarray, interval: float) -> float:
+    """Return for how long the rover was stuck in all [s]; rows as ``stuck_episodes`` has them."""
+    return sum(end - start for start, end, _ in _stretches(stuck, time, interval))
+
+
+def _stretches(stuck: np.ndarray, time: np.ndarray, interval: float) -> list[tuple[float, float, int]]:
+    """Return from when to when [s] the rover was stuck each time, and the first row of it."""
+    edges = np.diff(np.concatenate([[0], (stuck > 0.5).astype(int), [0]]))
+    firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    half = interval / 2
+    return [
+        (max(0.0, float(time[i]) - half - STUCK_AFTER), float(time[j]) + half, int(i))
         for i, j in zip(firsts, lasts, strict=True)
     ]
 

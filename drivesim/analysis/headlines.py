@@ -5,26 +5,19 @@ from __future__ import annotations
 import difflib
 import operator
 import re
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from drivesim import units
+from drivesim.analysis.measures import MEASURES
 from drivesim.errors import DrivesimError, UnitError
 
-#: name → (unit, where it stands in the summary)
-HEADLINES: dict[str, tuple[str, Callable[[dict[str, Any]], float | None]]] = {
-    "distance": ("m", lambda s: s["distance_m"]),
-    "progress": ("m", lambda s: s["progress_m"]),
-    "turned": ("rad", lambda s: s["turned_rad"]),
-    "stuck": ("s", lambda s: s["stuck_s"]),
-    "energy": ("J", lambda s: s["energy_drawn_J"]),
-    "energy_per_metre": ("J/m", lambda s: s["energy_per_metre_J"]),
-    "circulating_force": ("N", lambda s: s["fighting"]["force_mean_N"]),
-    "circulating_power": ("W", lambda s: s["fighting"]["power_mean_W"]),
-    "peak_temperature": ("degC", lambda s: max(w["peak_temperature_degC"] for w in s["wheels"].values())),
-    "lowest_bus_voltage": ("V", lambda s: s["lowest_bus_voltage_V"]),
-}
+#: the figures by which a halved step is judged
+HEADLINES = (
+    "distance", "progress", "turned", "stuck", "energy", "energy_per_metre", "circulating_force",
+    "circulating_power", "peak_temperature", "lowest_bus_voltage",
+)  # fmt: skip
 
 #: sizes below which a figure says nothing, so that its relative change does not either
 NEGLIGIBLE = {
@@ -53,29 +46,25 @@ class Requirement:
     value: float
 
     @classmethod
-    def parse(cls, text: str) -> Requirement:
-        """Read a bar; raises DrivesimError that says what is allowed."""
+    def parse(cls, text: str, said: str = "--require") -> Requirement:
+        """Read a bar; raises DrivesimError that says what is allowed, after where it was ``said``."""
         match = _FORM.fullmatch(text)
         if match is None:
-            raise DrivesimError(f"--require: found '{text}', needed: NAME > VALUE, such as 'distance > 2 m'")
+            raise DrivesimError(f"{said}: found '{text}', needed: NAME > VALUE, such as 'distance > 2 m'")
         name, sign, value = match.groups()
-        if name not in HEADLINES:
-            near = difflib.get_close_matches(name, HEADLINES, n=1)
+        if name not in MEASURES:
+            near = difflib.get_close_matches(name, MEASURES, n=1)
             hint = f"; did you mean '{near[0]}'?" if near else ""
-            raise DrivesimError(f"--require: '{name}' is not one of {', '.join(HEADLINES)}{hint}")
+            raise DrivesimError(f"{said}: '{name}' is not one of {', '.join(MEASURES)}{hint}")
         try:
-            bar = units.parse(value, HEADLINES[name][0])
+            bar = units.parse(value, MEASURES[name].unit)
         except UnitError as error:
-            raise DrivesimError(f"--require: '{text}': {error}") from None
+            raise DrivesimError(f"{said}: '{text}': {error}") from None
         return cls(text.strip(), name, sign, bar)
 
-    def found(self, summary: dict[str, Any]) -> float | None:
-        """Return the run's own figure, None where it has none."""
-        return HEADLINES[self.name][1](summary)
-
-    def met(self, summary: dict[str, Any]) -> bool:
-        """Tell whether the run meets the bar; a figure that the run does not have never does."""
-        found = self.found(summary)
+    def met(self, figures: Mapping[str, float | None]) -> bool:
+        """Tell whether a run's ``figures`` (of ``MEASURES``) meet the bar; one that it does not have never does."""
+        found = figures[self.name]
         return found is not None and bool(_COMPARE[self.sign](found, self.value))
 
 
@@ -88,5 +77,6 @@ def change(first: float, second: float, unit: str) -> float | None:
 
 def changes(summary: dict[str, Any], other: dict[str, Any]) -> dict[str, tuple[float, float, str]]:
     """Return (first, second, unit) of every headline figure that both summaries have."""
-    found = {name: (get(summary), get(other), unit) for name, (unit, get) in HEADLINES.items()}
+    first, second = summary["figures"], other["figures"]
+    found = {name: (first[name], second[name], MEASURES[name].unit) for name in HEADLINES}
     return {name: (a, b, unit) for name, (a, b, unit) in found.items() if a is not None and b is not None}

@@ -13,21 +13,21 @@ from drivesim.analysis.cautions import cautions
 from drivesim.analysis.conditions import CONDITIONS, STALLED
 from drivesim.analysis.episodes import stuck_episodes
 from drivesim.analysis.ledger import ledger
+from drivesim.analysis.measures import measures
 from drivesim.analysis.plain import finite
 from drivesim.analysis.told import told
-from drivesim.analysis.verdict import distance, verdict, what_held
+from drivesim.analysis.verdict import verdict, what_held
 from drivesim.engine.simulate import Recording
 from drivesim.physics import supply
 
 
-def fighting(traces: xr.Dataset) -> dict[str, float]:
+def fighting(traces: xr.Dataset, found: dict[str, float]) -> dict[str, float]:
     """Return mean and peak circulating force [N], mean circulating power [W] and its share of the drive power."""
-    power, drive = float(traces["circulating_power"].mean()), float(traces["drive_power"].mean())
     return {
-        "force_mean_N": float(traces["circulating_force"].mean()),
+        "force_mean_N": found["circulating_force"],
         "force_peak_N": float(traces["circulating_force"].max()),
-        "power_mean_W": power,
-        "share_of_drive_power": power / drive if drive > 0 else 0.0,
+        "power_mean_W": found["circulating_power"],
+        "share_of_drive_power": found["fighting_share"],
     }
 
 
@@ -101,11 +101,12 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
 
     ``distance_m``: along the rover's own axis.  ``commanded_m``: what the driver's script adds up to, whatever link,
     fail-safe, resets and tries at recovery made of it; ``progress_m``: the hubs' mean way along it, turning included.
-    ``stuck_at_m``: places on the ground.  ``lowest_bus_voltage_V``: of all steps.
+    ``stuck_at_m``: places on the ground.  ``lowest_bus_voltage_V``: of all steps.  ``figures``: those of
+    ``drivesim.analysis.measures``, by the names that bars and studies use.
     """
     episodes = stuck_episodes(traces)
-    counted = ledger(recording)
-    came, script = distance(traces), told(recording, traces)
+    counted, found = ledger(recording), measures(recording)
+    script = told(recording)
     end, housed = recording.end_time, recording.scenario.rover.wheel.winding.housing is not None
     summary = {
         "name": recording.scenario.name,
@@ -114,25 +115,26 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
         "may_help": advice(recording, what_held(recording, traces, script, episodes), episodes, script.came),
         "ending": recording.ending,
         "duration_s": end,
-        "distance_m": came,
-        "progress_m": script.came,
-        "commanded_m": script.way,
-        "turned_rad": float(traces["yaw"].values[-1] - traces["yaw"].values[0]),
-        "stuck_s": sum(e.length for e in episodes),
+        "distance_m": found["distance"],
+        "progress_m": found["progress"],
+        "commanded_m": found["commanded"],
+        "turned_rad": found["turned"],
+        "stuck_s": found["stuck"],
         "stuck_at_m": [round(e.x, 4) for e in episodes],
         "overturned": recording.ending == "overturned",
-        "energy_drawn_J": counted["drawn"],
-        "energy_per_metre_J": counted["drawn"] / came if came > 0.01 else None,
+        "energy_drawn_J": found["energy"],
+        "energy_per_metre_J": finite(found["energy_per_metre"]),
         "ledger": counted,
-        "fighting": fighting(traces),
+        "fighting": fighting(traces, found),
         "wheels": {
             str(name): wheel_summary(traces, str(name), housed=housed) for name in traces["wheel"].values
         },
+        "figures": finite(found),
         "events": events_by_kind(recording),
         "recovery": recovery_summary(recording),
         "supply": supply_summary(recording, traces),
-        "lowest_bus_voltage_V": float(recording.model.bodies["lowest_bus"][0]),
-        "peak_battery_current_A": float(traces["battery_current"].max()),
+        "lowest_bus_voltage_V": found["lowest_bus_voltage"],
+        "peak_battery_current_A": found["peak_battery_current"],
         "cautions": cautions(recording, traces, counted),
         "step_s": recording.model.step,
         "step_reason": recording.model.step_reason,

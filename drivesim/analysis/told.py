@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import xarray as xr
 
 from drivesim.engine.simulate import Recording
 from drivesim.engine.timeline import wheel_targets
@@ -44,14 +43,18 @@ class Told:
         return self.came / self.way
 
 
-def told(recording: Recording, traces: xr.Dataset) -> Told:
+def distance(speed: np.ndarray, interval: float) -> float:
+    """Return how far rows of ``speed`` [m/s] along the rover's own axis lead [m] (backing off counts backwards)."""
+    return float(speed.sum() * interval)
+
+
+def told(recording: Recording) -> Told:
     """Return what the script of a run asks for, row by row."""
     speeds = told_speeds(recording)
     radius = recording.scenario.rover.wheel.radius
     sign = _last_sign(speeds)
-    progress = (sign * traces["hub_speed"].values).mean(axis=1)
-    interval = float(traces.attrs["recording_interval_s"])
-    return Told(speeds, np.abs(speeds).mean(axis=1) * radius, progress, interval)
+    progress = (sign * recording.wheels["hub_speed"]).mean(axis=1)
+    return Told(speeds, np.abs(speeds).mean(axis=1) * radius, progress, recording.interval)
 
 
 def told_speeds(recording: Recording) -> np.ndarray:

@@ -8,7 +8,7 @@ import xarray as xr
 from drivesim.analysis.asides import TURN, asides, degrees_told, degrees_turned, drift, swinging, turn_share
 from drivesim.analysis.causes import at_the_end, before, brown_out, loose_times, resets, times
 from drivesim.analysis.episodes import MOSTLY, WINDOW, Reason, Stuck, reason
-from drivesim.analysis.told import Told
+from drivesim.analysis.told import Told, distance
 from drivesim.engine.ground_build import GroundArrays
 from drivesim.engine.simulate import Recording
 
@@ -18,9 +18,8 @@ RAN_AHEAD = 1.25  # share of the commanded way from which it does not obey any m
 KEPT_UP = 0.8  # share of the commanded way from which a rover counts as keeping up
 
 
-def distance(traces: xr.Dataset) -> float:
-    """Return how far the rover came along its own forward axis [m] (backing off counts backwards)."""
-    return float(traces["speed"].values.sum() * traces.attrs["recording_interval_s"])
+def _came(traces: xr.Dataset) -> float:
+    return distance(traces["speed"].values, traces.attrs["recording_interval_s"])
 
 
 def verdict(recording: Recording, traces: xr.Dataset, script: Told, episodes: list[Stuck]) -> str:
@@ -75,7 +74,7 @@ def _main_clause(recording: Recording, traces: xr.Dataset, script: Told, episode
     if recording.ending == "left_ground":
         return _left_ground(traces, ground, script, end) + _interruptions(episodes, traces, ground) + after
     if script.way == 0:
-        return f"stood as told for {end:.1f} s and moved {distance(traces) * 1e3:z.0f} mm"
+        return f"stood as told for {end:.1f} s and moved {_came(traces) * 1e3:z.0f} mm"
     last = episodes[-1] if episodes else None
     if last is not None and last.end > end - 2 * traces.attrs["recording_interval_s"]:
         why = held(last, traces, ground)
@@ -95,7 +94,7 @@ def _main_clause(recording: Recording, traces: xr.Dataset, script: Told, episode
 def _as_told(recording: Recording, traces: xr.Dataset, script: Told, episodes: list[Stuck]) -> str:
     """Return how far the rover came of what it was told, when it ran to the end of the time and is not stuck there."""
     ground, end = recording.model.ground, recording.end_time
-    came = f"{distance(traces):z.2f} m in {end:.1f} s"
+    came = f"{_came(traces):z.2f} m in {end:.1f} s"
     turned, asked = degrees_turned(traces), degrees_told(recording, script)
     turned_enough = turn_share(recording, traces, script) >= KEPT_UP
     if abs(turned) > TURN or abs(asked) > TURN:
@@ -152,7 +151,7 @@ def _place(episode: Stuck, traces: xr.Dataset) -> str:
     if abs(episode.x - start) < 0.01:
         turned = degrees_turned(traces)
         return f"its start (turned {turned:.0f} deg)" if abs(turned) > 1 else "its start"
-    came = distance(traces.isel(time=traces["time"].values < episode.start))
+    came = _came(traces.isel(time=traces["time"].values < episode.start))
     way = f" ({came:z.2f} m from its start)" if abs(came - episode.x) > 0.02 else ""
     return f"x = {episode.x:z.2f} m{way}"
 

@@ -13,6 +13,11 @@ from drivesim.errors import DrivesimError
 COMMANDS = {
     "run": "Run a scenario: will it move, and if not, which wheel, when, why?",
     "check": "Check a scenario's files, and print every value in SI.",
+    "compare": "Drive several cases over the same grounds: which is better, by how much, how sure?",
+    "tune": "Find the gains to flash, and prove them on grounds they were not tuned on.",
+    "size": "Work out what a drive can do at all, what limits it, and which change pays.",
+    "sweep": "Run hundreds of designs: maps, and what matters most.",
+    "fit": "Find a rover's own numbers from bench logs.",
     "plot": "Draw the pictures of a finished run again.",
 }
 
@@ -46,6 +51,7 @@ def cli() -> None:
     \b
     drivesim run scenarios/rubble_speed_loop.yaml
     drivesim check my_rover.yaml
+    drivesim compare scenarios/rubble_speed_loop.yaml scenarios/rubble_locked.yaml
 
     Exit codes: 0 done, 1 a bar given with --require was not met, 2 a mistake in what was given.
     """

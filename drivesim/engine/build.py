@@ -27,11 +27,14 @@ GROUND_SEED, WHEEL_SEED = 0, 1  # each who draws at random takes a key of its ow
 DRAWS = 8192  # random numbers of each kind for the wheels' edges; each wheel begins elsewhere among them
 
 
-def build(scenario: Scenario, step: float | None = None) -> Model:
-    """Return the records of ``scenario``, the rover standing still on the ground; ``step`` [s] overrides its own."""
+def build(scenario: Scenario, step: float | None = None, ground: GroundArrays | None = None) -> Model:
+    """Return the records of ``scenario``, the rover standing still on the ground; ``step`` [s] overrides its own.
+
+    ``ground``: what ``build_scenario_ground`` returned for an equal ground, seed and wheel; built where not given.
+    """
     rover = scenario.rover
     names = rover.wheel_names
-    ground = build_scenario_ground(scenario)
+    ground = build_scenario_ground(scenario) if ground is None else ground
     params = body_record(scenario)
     wheels = np.zeros(len(names), records.WHEEL)
     for record, name in zip(wheels, names, strict=True):
@@ -76,9 +79,15 @@ def fill_times(scenario: Scenario, params: np.ndarray, wheels: np.ndarray, dt: f
 
 def build_scenario_ground(scenario: Scenario) -> GroundArrays:
     """Return the ground of ``scenario``: same seed, same ground."""
-    seed = np.random.SeedSequence(scenario.seed, spawn_key=(GROUND_SEED,))
+    ground, radius, number, spikes = ground_key(scenario)
+    seed = np.random.SeedSequence(number, spawn_key=(GROUND_SEED,))
+    return build_ground(ground, radius, seed, spikes=spikes)
+
+
+def ground_key(scenario: Scenario) -> tuple[Ground, float, int, bool]:
+    """Return all that the ground of ``scenario`` follows from: as written, wheel radius [m], seed, are there spikes."""
     wheel = scenario.rover.wheel
-    return build_ground(scenario.ground, wheel.radius, seed, spikes=wheel.tyre.bite > 0)
+    return scenario.ground, wheel.radius, scenario.seed, wheel.tyre.bite > 0
 
 
 def body_record(scenario: Scenario) -> np.ndarray:

@@ -8,7 +8,7 @@ import numpy as np
 
 from drivesim.engine.model import Model
 from drivesim.engine.records import kernel_view
-from drivesim.engine.settle import stand
+from drivesim.engine.standing import stand
 from drivesim.physics import body as rigid
 from drivesim.physics import contact, motor, supply, tyre
 
@@ -31,9 +31,9 @@ class Stored:
 
 def contact_depths(model: Model) -> np.ndarray:
     """Return how deep each wheel is pressed at its contact now [m]; negative in the air."""
-    b, grid = model.bodies[0], kernel_view(model.grid)[0]
+    b, grid, surface = kernel_view(model.bodies)[0], kernel_view(model.grid)[0], model.ground.surface
     rot = rigid.rotation(b["q0"], b["q1"], b["q2"], b["q3"])
-    return np.array([stand(p, rot, grid, model.ground.surface, b)[2] for p in model.wheels])
+    return np.array([stand(p, rot, grid, surface, b, b["z"])[-1] for p in kernel_view(model.wheels)])
 
 
 def stored_energy(model: Model) -> Stored:

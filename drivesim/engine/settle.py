@@ -10,7 +10,7 @@ import numpy as np
 from drivesim.engine.kernel import advance
 from drivesim.engine.model import Model
 from drivesim.engine.records import RUNNING, kernel_view
-from drivesim.engine.touch import touch
+from drivesim.engine.standing import pose_energy, quaternion, stand
 from drivesim.ground.surface import SOIL, height_and_slopes, node_at
 from drivesim.physics import soil
 from drivesim.physics.body import rotation
@@ -71,14 +71,19 @@ def stand_upright(model: Model) -> None:
     Damped Newton on the energy m·g·z + Σ½·k·depth², which is convex for the small angles of a standing rover.
     """
     wheels, body, surface = model.wheels, model.bodies[0], model.ground.surface
-    sunk = model.states["sinkage"]
     grid = kernel_view(model.grid)[0]
     yaw = math.atan2(2 * body["q0"] * body["q3"], 1 - 2 * body["q3"] ** 2)
     weight = float(model.params["mass"][0] * model.params["gravity"][0])
     state = np.array(_first_guess(wheels, grid, surface, body, yaw))
     size = float(np.hypot(wheels["x"], wheels["y"]).max())
     scale = np.array([1.0, 1 / size, 1 / size])
-    energy, gradient, curvature = _energy(state, yaw, weight, wheels, sunk, grid, surface, body)
+    gradient, curvature = np.zeros(3), np.zeros((3, 3))
+    views = kernel_view(wheels), kernel_view(model.states), grid, surface, kernel_view(model.bodies)[0]
+
+    def energy_at(pose: np.ndarray) -> float:
+        return float(pose_energy(pose[0], pose[1], pose[2], yaw, weight, *views, gradient, curvature))
+
+    energy = energy_at(state)
     for _ in range(_ROUNDS):
         if np.abs(gradient * scale).max() < _ENOUGH * weight:
             break
@@ -86,25 +91,24 @@ def stand_upright(model: Model) -> None:
         share = 1.0
         while share > 1e-6:
             new = state + share * move
-            trial = _energy(new, yaw, weight, wheels, sunk, grid, surface, body)
-            if trial[0] <= energy + 1e-15:
+            trial = energy_at(new)
+            if trial <= energy + 1e-15:
                 break
             share /= 2
-        state = new
-        energy, gradient, curvature = trial
+        state, energy = new, trial
     z, roll, pitch = state
     body["z"] = z
-    body["q0"], body["q1"], body["q2"], body["q3"] = _quaternion(roll, pitch, yaw)
+    body["q0"], body["q1"], body["q2"], body["q3"] = quaternion(roll, pitch, yaw)
 
 
 def sink_in(model: Model) -> bool:
     """Let wheels that stand on soil sink under the loads they have; tell whether any sank farther than before."""
-    body, grid, ground = model.bodies[0], kernel_view(model.grid)[0], model.ground
+    body, grid, ground = kernel_view(model.bodies)[0], kernel_view(model.grid)[0], model.ground
     rot = rotation(body["q0"], body["q1"], body["q2"], body["q3"])
     moved = False
-    for p, w in zip(model.wheels, model.states, strict=True):
-        arm, normal, depth = stand(p, rot, grid, ground.surface, body)
-        x, y = body["x"] + arm[0] - p["radius"] * normal[0], body["y"] + arm[1] - p["radius"] * normal[1]
+    for p, w in zip(kernel_view(model.wheels), model.states, strict=True):
+        arm_x, arm_y, _, n_x, n_y, _, depth = stand(p, rot, grid, ground.surface, body, body["z"])
+        x, y = body["x"] + arm_x - p["radius"] * n_x, body["y"] + arm_y - p["radius"] * n_y
         node = node_at(
             ground.fields,
             grid["friction_x0"],
@@ -140,70 +144,3 @@ def _first_guess(
     matrix = np.column_stack([np.ones(len(wheels)), wheels["x"], wheels["y"]])
     z, slope_x, slope_y = np.linalg.lstsq(matrix, np.array(heights), rcond=None)[0]
     return z, math.atan(slope_y), -math.atan(slope_x)
-
-
-def _energy(
-    state: np.ndarray,
-    yaw: float,
-    weight: float,
-    wheels: np.ndarray,
-    sunk: np.ndarray,
-    grid: np.void,
-    surface: np.ndarray,
-    body: np.void,
-) -> tuple[float, np.ndarray, np.ndarray]:
-    """Return energy [J], its gradient and a positive curvature over (z, roll, pitch)."""
-    z, roll, pitch = state
-    rot = rotation(*_quaternion(roll, pitch, yaw))
-    energy = weight * z
-    gradient = np.array([weight, 0.0, 0.0])
-    curvature = np.eye(3) * 1e-6 * wheels["radial_stiffness"].max()
-    body["z"] = z
-    for p, rut in zip(wheels, sunk, strict=True):
-        arm, normal, depth = stand(p, rot, grid, surface, body)
-        depth -= rut
-        if depth <= 0:
-            continue
-        # how the depth grows with height, roll about the heading and pitch about the axle
-        forward = np.array([math.cos(yaw), math.sin(yaw), 0.0])
-        left = np.array([-math.sin(yaw), math.cos(yaw), 0.0])
-        slope = np.array([-normal[2], -normal @ np.cross(forward, arm), -normal @ np.cross(left, arm)])
-        energy += 0.5 * p["radial_stiffness"] * depth**2
-        gradient += p["radial_stiffness"] * depth * slope
-        curvature += p["radial_stiffness"] * np.outer(slope, slope)
-    return energy, gradient, curvature
-
-
-def stand(
-    p: np.void, rot: tuple[float, ...], grid: np.void, surface: np.ndarray, body: np.void
-) -> tuple[np.ndarray, np.ndarray, float]:
-    """Return a wheel's arm [m], the ground's normal under its hub (world axes) and the depth of contact [m]."""
-    matrix = np.array(rot).reshape(3, 3)
-    arm, axle = (
-        matrix @ np.array([p["x"], p["y"], p["z"] + p["twist"] * body["twist"]]),
-        matrix @ np.array([p["axle_x"], p["axle_y"], 0.0]),
-    )
-    n_x, n_y, n_z, depth, *_ = touch(
-        p["radius"],
-        axle[0],
-        axle[1],
-        body["x"] + arm[0],
-        body["y"] + arm[1],
-        body["z"] + arm[2] + p["hub_lower"],
-        grid,
-        surface,
-    )
-    return arm, np.array([n_x, n_y, n_z]), float(depth)
-
-
-def _quaternion(roll: float, pitch: float, yaw: float) -> tuple[float, float, float, float]:
-    """Return the quaternion of yaw, then pitch, then roll (ISO 8855)."""
-    cr, sr = math.cos(roll / 2), math.sin(roll / 2)
-    cp, sp = math.cos(pitch / 2), math.sin(pitch / 2)
-    cy, sy = math.cos(yaw / 2), math.sin(yaw / 2)
-    return (
-        cr * cp * cy + sr * sp * sy,
-        sr * cp * cy - cr * sp * sy,
-        cr * sp * cy + sr * cp * sy,
-        cr * cp * sy - sr * sp * cy,
-    )

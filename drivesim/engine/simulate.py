@@ -6,6 +6,7 @@ import platform
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from importlib.metadata import version
 
 import numpy as np
@@ -54,6 +55,11 @@ class Recording:
     wall_time: float
     versions: dict[str, str]
 
+    @property
+    def interval(self) -> float:
+        """The time from row to row [s]."""
+        return float(self.model.params["record_ticks"][0] * self.model.step)
+
 
 def simulate(
     scenario: Scenario, *, step: float | None = None, progress: Callable[[float], None] | None = None
@@ -75,7 +81,7 @@ def run_model(model: Model, progress: Callable[[float], None] | None = None) -> 
     arguments, body_log, wheel_log = model.kernel_arguments(
         max(1, end // int(model.params["record_ticks"][0]))
     )
-    report = max(1, round(REPORT_EVERY / model.step))
+    report = end if progress is None else max(1, round(REPORT_EVERY / model.step))
     started = time.perf_counter()
     body = model.bodies[0]
     status = records.RUNNING
@@ -103,6 +109,11 @@ def run_model(model: Model, progress: Callable[[float], None] | None = None) -> 
 
 def versions() -> dict[str, str]:
     """Return what made the result: our version and sources, and the libraries that compute."""
+    return dict(_versions())
+
+
+@cache
+def _versions() -> dict[str, str]:
     return {
         "drivesim": version("drivesim"),
         "sources": source_stamp(),

@@ -44,7 +44,8 @@ COORDINATION = {
 def fill_wheel(out: np.void, rover: Rover, name: str) -> None:
     """Fill the mechanical, motor and heat part of one WHEEL record."""
     place = rover.place(name)
-    wheel, tyre, motor = rover.wheel, rover.wheel.tyre, rover.wheel.motor
+    wheel = rover.wheel_at(name)
+    tyre, motor = wheel.tyre, wheel.motor
     assert place.at is not None
     cog = rover.centre_of_gravity
     out["x"], out["y"], out["z"] = place.at[0] - cog[0], place.at[1] - cog[1], -place.drop - cog[2]

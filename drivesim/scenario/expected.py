@@ -32,9 +32,9 @@ INCLUDABLE: dict[Path, type[q.Model]] = {
 class Spot:
     """What stands at a location: its path as the user writes it, the type expected there and around."""
 
-    def __init__(self, location: tuple[str | int, ...]) -> None:
+    def __init__(self, location: tuple[str | int, ...], root: type[q.Model] = Scenario) -> None:
         self.path: Path = ()
-        self.kind: Any = Scenario
+        self.kind: Any = root
         self.around: Any = None
         for step in location:
             self.around = bare(self.kind)
@@ -84,7 +84,7 @@ def bare(kind: Any) -> Any:
 
 def is_choice(kind: Any) -> bool:
     """Tell whether ``kind`` (bare) is one of several mappings, told apart by a word such as strategy."""
-    return get_origin(kind) in (Union, UnionType)
+    return get_origin(kind) in (Union, UnionType) and all(is_model(bare(arg)) for arg in get_args(kind))
 
 
 def is_model(kind: Any) -> bool:

@@ -37,7 +37,7 @@ def located(path: str | os.PathLike[str], error: ScenarioError) -> ScenarioError
     """Return ``error``, found while building the scenario of ``path``, with file and line of each field it names."""
     problems = Problems()
     reader = Reader(problems)
-    tree = _Assembly(reader, problems).tree(reader.top(os.fsdecode(path)))
+    tree = Assembly(reader, problems).tree(reader.top(os.fsdecode(path)))
     told = []
     for problem in error.problems:
         field, _, text = problem.partition(": ")
@@ -53,10 +53,15 @@ def _load(name: str, text: str | None = None, folder: str = ".") -> Scenario:
     reader = Reader(problems)
     try:
         top = reader.top(name) if text is None else reader.text(text, Source(name, folder))
-        tree = _Assembly(reader, problems).tree(top)
+        tree = Assembly(reader, problems).tree(top)
     except UnreadableError:
         problems.raise_any()
         raise
+    return checked(tree, problems)
+
+
+def checked(tree: Node, problems: Problems) -> Scenario:
+    """Return the scenario of an assembled ``tree``.  Raises ScenarioError with these and all earlier ``problems``."""
     _prepare(tree, problems)
     try:
         scenario = Scenario.model_validate(tree.plain())
@@ -82,7 +87,7 @@ def _prepare(tree: Node, problems: Problems) -> None:
             check_ground_file(file, ("ground", "features", i, "file"), problems)
 
 
-class _Assembly:
+class Assembly:
     """Puts base, includes and changes together into one tree."""
 
     def __init__(self, reader: Reader, problems: Problems) -> None:
@@ -111,7 +116,7 @@ class _Assembly:
                 text = f"found {found}, needed: dotted paths and values, such as 'rover.mass: 520 g'"
                 self._problems.stop(change.told_at, ("change",), text)
             for dotted, value in change.value.items():
-                self._set(top, dotted, value)
+                self.set(top, dotted, value)
         return top
 
     def _include(self, tree: Node) -> None:
@@ -128,7 +133,7 @@ class _Assembly:
                 del around.value[str(path[-1])]
                 self._problems.unreadable.add(path)
 
-    def _set(self, tree: Node, dotted: str, value: Node) -> None:
+    def set(self, tree: Node, dotted: str, value: Node) -> None:
         """Carry out one change; what it names wrongly is found when the whole is checked."""
         steps = dotted.split(".")
         place = value.key or value.place

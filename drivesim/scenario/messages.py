@@ -11,12 +11,13 @@ from drivesim.scenario import quantities as q
 from drivesim.scenario.expected import Spot, bare, choices, needed
 from drivesim.scenario.problems import Node, Path, Place, Problems
 from drivesim.scenario.rover import DEFAULT_WHEELS
+from drivesim.scenario.scenario import Scenario
 
 
-def note_all(error: ValidationError, tree: Node, problems: Problems) -> None:
-    """Add a line to ``problems`` for each mistake in ``error``, which arose from ``tree``."""
+def note_all(error: ValidationError, tree: Node, problems: Problems, root: type[q.Model] = Scenario) -> None:
+    """Add a line to ``problems`` for each mistake in ``error``, which arose from ``tree`` read as a ``root``."""
     for item in error.errors(include_url=False):
-        for path, text in _told(item, Spot(item["loc"]), tree):
+        for path, text in _told(item, Spot(item["loc"], root), tree):
             if not problems.is_told(path):
                 problems.add(place_of(path, tree, item["type"]), path, text)
 

@@ -65,6 +65,15 @@ class Node:
             node = node.child(step) if node else None
         return node
 
+    def copy(self) -> Node:
+        """Return the same values and places in nodes of their own, to be changed."""
+        value = self.value
+        if isinstance(value, dict):
+            value = {key: node.copy() for key, node in value.items()}
+        elif isinstance(value, list):
+            value = [node.copy() for node in value]
+        return Node(value, self.place, self.key)
+
     def plain(self) -> object:
         """Return the value without places: dict, list or scalar."""
         if isinstance(self.value, dict):

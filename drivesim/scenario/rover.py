@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from itertools import combinations
-from typing import Self
+from typing import Any, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, ValidationError, model_validator
 
 from drivesim.scenario import quantities as q
 from drivesim.scenario.frame import Frame
@@ -68,6 +68,26 @@ class WheelPlace(q.Model):
     resistance_factor: q.Ratio = 1.0  # winding resistance against the drawing
     friction_factor: q.Ratio = 1.0
     driven: bool = True
+    change: dict[str, Any] = Field(
+        default_factory=dict
+    )  # dotted paths below rover.wheel and this wheel's own values
+
+
+#: what one wheel may have of its own; the rest holds for all wheels alike
+OWN = {
+    "inertia": (), "bearing": ("dry", "viscous"), "winding": ("thermal_resistance", "heat_capacity"),
+    "driver": ("on_resistance", "fixed_loss", "efficiency", "current_limit"),
+    "tyre": tuple(key for key in Tyre.model_fields if key not in ("width", "lug_height", "bite")),
+    "motor": tuple(key for key in Motor.model_fields if key not in ("pole_pairs", "conductor", "resistance_spread")),
+}  # fmt: skip
+
+
+def own_problem(path: str) -> str:
+    """Return what is wrong with ``path``, below rover.wheel, as one wheel's own; empty where it may be."""
+    part, _, key = path.partition(".")
+    if part in OWN and (key in OWN[part] if OWN[part] else not key):
+        return ""
+    return q.unknown(path, ["inertia", *(f"{part}.{key}" for part, keys in OWN.items() for key in keys)])
 
 
 class Rover(q.Model):
@@ -84,10 +104,11 @@ class Rover(q.Model):
     wheels: dict[str, WheelPlace] = Field(default_factory=dict)
     battery: Battery
     frame: Frame | None = None
+    _own: dict[str, Wheel] = PrivateAttr(default_factory=dict)
 
     @model_validator(mode="after")
     def _whole(self) -> Self:
-        problems = []
+        problems = self._change_problems()
         if (self.box is None) == (self.inertia is None):
             found, field = ("neither", "") if self.box is None else ("both", "inertia")
             problems.append((field, f"found {found}; give exactly one of box, inertia"))
@@ -135,6 +156,34 @@ class Rover(q.Model):
                 if place.at is None:
                     problems.append((f"wheels.{name}", "has no place ('at'), and no wheelbase is given"))
         return problems
+
+    def _change_problems(self) -> list[tuple[str, str]]:
+        """Make each wheel that has values of its own, and return what is wrong with them."""
+        problems = []
+        for name, place in self.wheels.items():
+            if not place.change:
+                continue
+            data = self.wheel.model_dump(mode="json", exclude_none=True)
+            for path, value in place.change.items():
+                part, _, key = path.partition(".")
+                if wrong := own_problem(path):
+                    problems.append((f"wheels.{name}.change", wrong))
+                elif key:
+                    data.setdefault(part, {})[key] = value
+                else:
+                    data[part] = value
+            try:
+                self._own[name] = Wheel.model_validate(data)
+            except ValidationError as error:
+                for item in error.errors(include_url=False):
+                    where = ".".join(str(step) for step in item["loc"])
+                    text = item.get("ctx", {}).get("text", item["msg"])
+                    problems.append((f"wheels.{name}.change", f"{where}: {text}"))
+        return problems
+
+    def wheel_at(self, name: str) -> Wheel:
+        """Return the wheel ``name`` with its own values."""
+        return self._own.get(name, self.wheel)
 
     def _overlap_problems(self) -> list[tuple[str, str]]:
         """Return the first two wheels of one track, if any, that would turn within each other."""

@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
-import xarray as xr
 from analysis_runs import GRIP, LOCKED, recording, run, slope, text
 
+from drivesim.analysis.dataset import traces
 from drivesim.analysis.ledger import PARTS, ledger
+from drivesim.analysis.measures import measures
 from drivesim.analysis.summary import fighting
 from drivesim.engine import records
 from drivesim.engine.channels import BODY_LOG
@@ -51,11 +52,18 @@ def test_fighting_is_mean_peak_and_share_of_the_drive_power():
         "circulating_power": [0.0, 0.1, 0.5],
         "drive_power": [1.0, 2.0, 3.0],
     }
-    traces = xr.Dataset({name: ("time", np.array(values)) for name, values in rows.items()})
-    assert fighting(traces) == pytest.approx(
-        {"force_mean_N": 2.0, "force_peak_N": 5.0, "power_mean_W": 0.2, "share_of_drive_power": 0.1}
-    )
-    assert fighting(traces * 0.0)["share_of_drive_power"] == 0.0
+    result = recording(text(duration=0.5))
+    for share, factor in ((0.1, 1.0), (0.0, 0.0)):
+        for name, values in rows.items():
+            result.body[name] = np.resize(values, len(result.body)) * factor
+        result.body["circulating_force"][0] = 5.0
+        found = measures(result)
+        assert found["circulating_power"] == pytest.approx(result.body["circulating_power"].mean())
+        assert found["fighting_share"] == pytest.approx(share, rel=0.05)
+        assert fighting(traces(result), found) == {
+            "force_mean_N": found["circulating_force"], "force_peak_N": 5.0,
+            "power_mean_W": found["circulating_power"], "share_of_drive_power": found["fighting_share"],
+        }  # fmt: skip
 
 
 def test_a_real_skid_turn_is_no_fight_though_left_and_right_pull_against_each_other():

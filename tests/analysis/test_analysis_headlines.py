@@ -7,11 +7,9 @@ import pytest
 from drivesim import DrivesimError
 from drivesim.analysis.headlines import HEADLINES, Requirement, changes
 
-SUMMARY = {
-    "distance_m": 2.0, "progress_m": 2.1, "turned_rad": -0.5, "stuck_s": 0.0, "energy_drawn_J": 30.0,
-    "energy_per_metre_J": None, "fighting": {"force_mean_N": 0.2, "power_mean_W": 0.01},
-    "wheels": {"a": {"peak_temperature_degC": 40.0}, "b": {"peak_temperature_degC": 55.0}},
-    "lowest_bus_voltage_V": 6.5,
+FIGURES = {
+    "distance": 2.0, "progress": 2.1, "turned": -0.5, "stuck": 0.0, "energy": 30.0, "energy_per_metre": None,
+    "circulating_force": 0.2, "circulating_power": 0.01, "peak_temperature": 55.0, "lowest_bus_voltage": 6.5,
 }  # fmt: skip
 
 
@@ -40,9 +38,9 @@ def test_bars_are_read_with_their_units(text, name, sign, value):
         ("distance == 2 m", "needed: NAME > VALUE"),
         ("distance >", "needed: NAME > VALUE"),
         ("", "needed: NAME > VALUE"),
-        ("distanse > 2 m", "'distanse' is not one of distance, progress, .*; did you mean 'distance'?"),
+        ("distanse > 2 m", "'distanse' is not one of finished, moving, .*; did you mean 'distance'?"),
         ("energy_per_meter < 2 J/m", "did you mean 'energy_per_metre'?"),
-        ("zzz > 2 m", "'zzz' is not one of distance, progress, turned, stuck, [^;]*$"),
+        ("zzz > 2 m", "'zzz' is not one of finished, moving, duration, distance, [^;]*$"),
         (
             "distance > 2",
             "'distance > 2': found the bare number '2', a unit is needed; write it like '35 mm'",
@@ -71,11 +69,11 @@ def test_a_bar_that_cannot_be_read_says_what_is_allowed(text, words):
     ],
 )  # fmt: skip
 def test_bars_are_met_or_not(text, met):
-    assert Requirement.parse(text).met(SUMMARY) is met
+    assert Requirement.parse(text).met(FIGURES) is met
 
 
 def test_changes_leave_out_what_one_of_the_two_runs_does_not_have():
-    other = SUMMARY | {"distance_m": 2.2, "energy_per_metre_J": 15.0}
-    moved = changes(SUMMARY, other)
+    other = {"figures": FIGURES | {"distance": 2.2, "energy_per_metre": 15.0}}
+    moved = changes({"figures": FIGURES}, other)
     assert moved["distance"] == (2.0, 2.2, "m")
     assert set(moved) == set(HEADLINES) - {"energy_per_metre"}
