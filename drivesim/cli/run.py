@@ -74,9 +74,9 @@ def command(
         tables.console(stderr=as_json).print(
             tables.change_table(changes(run.summary, half.summary), run.summary["step_s"])
         )
-    missed = [bar for bar in requirements if not bar.met(run.summary)]
+    missed = [bar for bar in requirements if not bar.met(run.summary["figures"])]
     for bar in missed:
-        found = bar.found(run.summary)
+        found = run.summary["figures"][bar.name]
         click.echo(f"not met: {bar.text} (found {'nothing' if found is None else f'{found:.4g}'})", err=True)
     if missed:
         raise click.exceptions.Exit(1)

@@ -132,6 +132,10 @@ def _load(name: str, model: type[S], text: str | None = None, folder: str = ".")
 
 
 def _validated(tree: Node, model: type[S], problems: Problems) -> S:
+    keys = set(tree.value) if isinstance(tree.value, dict) else set()
+    if "scenario" not in keys and keys & {"base", "rover", "drive", "commands"}:
+        text = "this looks like a scenario; a file of many runs names one under scenario:"
+        problems.stop(tree.place, (), text)
     try:
         return model.model_validate(tree.plain())
     except ValidationError as error:

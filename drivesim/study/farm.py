@@ -15,7 +15,7 @@ from typing import TypeVar
 from drivesim.analysis.measures import condition_shares, measures
 from drivesim.engine.build import build, build_scenario_ground, ground_key
 from drivesim.engine.ground_build import GroundArrays
-from drivesim.engine.simulate import run_model
+from drivesim.engine.simulate import Recording, run_model
 from drivesim.scenario.scenario import Scenario
 
 AHEAD = 4  # runs a thread that are handed out before their turn, so that none waits
@@ -67,13 +67,18 @@ class Grounds:
 GROUNDS = Grounds()
 
 
+def recorded(scenario: Scenario) -> Recording:
+    """Run ``scenario`` on a ground shared with other runs.  Raises ScenarioError where it cannot be built."""
+    return run_model(build(scenario, ground=GROUNDS.of(scenario)))
+
+
 def measures_of(scenario: Scenario, *, shares: bool = False) -> Measures:
     """Run ``scenario`` and return its figures (``drivesim.analysis.measures``); ``shares``: conditions of wheels too.
 
     Raises ScenarioError where it cannot be built.  A run that ends before anything was recorded has no figures: an
     empty dict.
     """
-    recording = run_model(build(scenario, ground=GROUNDS.of(scenario)))
+    recording = recorded(scenario)
     if recording.time.size == 0:
         return {}
     return measures(recording) | (condition_shares(recording) if shares else {})

@@ -16,7 +16,6 @@ LEVEL = 0.95  # of every interval
 DECIDED = 0.05  # probability of a wrong "differs"
 RESAMPLES = 4000
 POWER = 0.8  # with which the grounds still needed would decide (common practice, no source)
-FEW = 5  # pairs that differ; fewer than this cannot be told from chance by counting signs at 5 %
 
 
 class Interval(NamedTuple):
@@ -140,8 +139,10 @@ def holm(p: Sequence[float]) -> list[bool]:
     return decided
 
 
-def grounds_needed(difference: np.ndarray) -> int | None:
+def grounds_needed(difference: np.ndarray, error: float = DECIDED) -> int | None:
     """Return how many grounds in all would decide, if the mean of these differences is the true one; None if zero.
+
+    ``error``: the probability of a wrong "differs" of this one comparison.
 
     The sample size of a paired t test: n = (z₁₋α/₂ + z_power)²·s²/d² (Student's t put in for z, by iteration), over
     3/π for Wilcoxon's efficiency on normal differences.  Cohen, Statistical Power Analysis, 1988; from memory.
@@ -152,14 +153,14 @@ def grounds_needed(difference: np.ndarray) -> int | None:
     ratio = float(difference.std(ddof=1) / abs(difference.mean()))
     n = 10.0
     for _ in range(50):
-        spread = stats.t.ppf(1 - DECIDED / 2, n - 1) + stats.t.ppf(POWER, n - 1)
+        spread = stats.t.ppf(1 - error / 2, n - 1) + stats.t.ppf(POWER, n - 1)
         n, before = max(3.0, (spread * ratio) ** 2), n
         if abs(n - before) < 0.01:
             break
     return math.ceil(n * math.pi / 3)
 
 
-def successes_needed(case: np.ndarray, other: np.ndarray) -> int | None:
+def successes_needed(case: np.ndarray, other: np.ndarray, error: float = DECIDED) -> int | None:
     """Return how many grounds in all would decide the success, if these shares hold; None where they are alike.
 
     Pairs that differ enough for McNemar's test (Connor, Biometrics 43, 1987): with d = p₁₀ + p₀₁ and
@@ -170,5 +171,5 @@ def successes_needed(case: np.ndarray, other: np.ndarray) -> int | None:
     d, e = (found.only_case + found.only_other) / n, (found.only_case - found.only_other) / n
     if e == 0:
         return None
-    z, w = stats.norm.ppf(1 - DECIDED / 2), stats.norm.ppf(POWER)
+    z, w = stats.norm.ppf(1 - error / 2), stats.norm.ppf(POWER)
     return math.ceil(((z * math.sqrt(d) + w * math.sqrt(max(0.0, d - e * e))) / e) ** 2)
