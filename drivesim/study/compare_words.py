@@ -19,6 +19,7 @@ WORDS = {
     "energy_per_metre": ("needs {} more for a metre", "needs {} less for a metre"),
     "peak_temperature": ("gets {} warmer", "stays {} cooler"),
 }  # fmt: skip
+NOT_DECIDED = "Not decided (grounds that would decide it, if the difference seen is the true one)"
 OPEN = {
     "success": "which gets through more often",
     "progress": "which comes farther",
@@ -37,7 +38,7 @@ def verdict(runs: xr.Dataset, cases: pd.DataFrame, differences: pd.DataFrame, ag
     for case in dict.fromkeys(differences.index.get_level_values("case")):
         own = differences.loc[case]
         wins = [int(runs["success"].sel(case=name).sum()) for name in (case, against)]
-        rates = f"{wins[0]} of {count} against {wins[1]} ({words})"
+        rates = f"{words}: {wins[0]} of {count} against {wins[1]}"
         told.append(_of_case(case, against, own, rates))
     return " ".join(told)
 
@@ -49,9 +50,9 @@ def _of_case(case: str, against: str, own: pd.DataFrame, rates: str) -> str:
     success = own.loc["success"]
     if success["decided"]:
         more = "more" if success["mean"] > 0 else "less"
-        first = f"{case} gets through {more} often than {against}: {rates}"
+        first = f"{case} gets through {more} often than {against} ({rates})"
         if decided:
-            first += f"; it {_listed(decided)}"
+            first += f" and {_listed(decided)}"
     elif decided:
         first = f"Against {against}, {case} {_listed(decided)}"
     else:
@@ -60,7 +61,7 @@ def _of_case(case: str, against: str, own: pd.DataFrame, rates: str) -> str:
     seen = [(measure, row) for measure, row in undecided if measure == "success" or row["mean"] != 0]
     if not seen:
         return first + "."
-    return f"{first}. Not decided: {'; '.join(_open(measure, row, rates) for measure, row in seen)}."
+    return f"{first}. {NOT_DECIDED}: {', '.join(_open(measure, row, rates) for measure, row in seen)}."
 
 
 def _amount(measure: str, row: pd.Series) -> str:
@@ -90,15 +91,14 @@ def scale(unit: str, size: float) -> tuple[str, float, int]:
 
 def _open(measure: str, row: pd.Series, rates: str) -> str:
     """Return what is open, and how many grounds would decide it if the difference found is the true one."""
-    words = OPEN[measure] + (f" ({rates})" if measure == "success" else "")
     needed = row["grounds_needed"]
     if pd.isna(needed):
-        return f"{words}: no difference seen"
-    if needed > MANY:
-        return f"{words}: the difference seen is so small that more than {MANY} grounds would be needed"
-    if needed <= row["pairs"]:
-        return f"{words}: just short of decided; a few more grounds may do"
-    return f"{words}: about {needed} grounds would, if the difference seen is the true one"
+        grounds = "no difference seen"
+    elif needed > MANY:
+        grounds = f"more than {MANY}"
+    else:
+        grounds = "a few more" if needed <= row["pairs"] else f"about {needed}"
+    return f"{OPEN[measure]} ({rates + '; ' if measure == 'success' else ''}{grounds})"
 
 
 def _listed(parts: list[str]) -> str:

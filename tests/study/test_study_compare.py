@@ -77,7 +77,7 @@ def test_a_case_against_itself_differs_in_nothing():
     assert not same.differences["decided"].any()
     assert (same.differences["mean"] == 0).all()
     assert same.verdict.startswith(
-        "The data do not decide between short (2) and short. Not decided: which gets through"
+        "The data do not decide between short (2) and short. Not decided (grounds that"
     )
     assert "no difference seen" in same.verdict
 
@@ -106,18 +106,20 @@ def test_words_follow_the_numbers():
         [lasting, np.r_[np.ones(12), np.zeros(28)]], [ground, ground + 0.25 + rng.normal(0, 0.05, 40)]
     )
     assert better.verdict == (
-        "b gets through less often than a: 12 of 40 against 30 (came through); it comes 0.24 m (0.23 … 0.25) farther."
+        "b gets through less often than a (came through: 12 of 40 against 30) and comes 0.24 m (0.23 … 0.25) farther."
     )
     close = made([lasting, np.r_[np.ones(26), np.zeros(14)]], [ground, ground + rng.normal(0.02, 0.1, 40)])
-    assert close.verdict.startswith(
-        "The data do not decide between b and a. Not decided: which gets through more often"
-    )
+    assert close.verdict.startswith("The data do not decide between b and a. Not decided (grounds that")
     needed = close.differences.loc[("b", "success"), "grounds_needed"]
     assert needed > 40
-    assert f"(26 of 40 against 30 (came through)): about {needed} grounds would" in close.verdict
+    assert (
+        f": which gets through more often (came through: 26 of 40 against 30; about {needed}), "
+        in close.verdict
+    )
     farther = made([lasting, lasting], [ground, ground - 0.5 + rng.normal(0, 0.05, 40)])
     assert farther.verdict.startswith("Against a, b comes 0.5")
-    assert "less far. Not decided: which gets through more often (30 of 40 against 30" in farther.verdict
+    assert "less far. Not decided (" in farther.verdict
+    assert "more often (came through: 30 of 40 against 30; no difference seen)." in farther.verdict
 
 
 def test_a_difference_is_shown_with_its_interval():
