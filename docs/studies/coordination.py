@@ -22,10 +22,10 @@ import yaml
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from scipy import stats
 
 from drivesim import scenario_from_text, simulate
 from drivesim.plots.style import FAINT, GUIDE, INK, PALE, styled
+from drivesim.study.statistics import bootstrap_mean, holm, paired
 
 ROOT = Path(__file__).parents[2]
 PAGE, PICTURE = ROOT / "docs" / "coordination.md", ROOT / "docs" / "pictures" / "coordination.png"
@@ -33,8 +33,6 @@ BEGIN, END = "<!-- begin {} -->", "<!-- end {} -->"
 
 FIRST_TEST, FIRST_TRAINING = 2001, 1001  # seeds
 TRAINING = 16  # grounds
-BOOTSTRAP = {"n_resamples": 4000, "rng": 2}  # the same draws for every interval
-DECIDED = 0.05  # probability of a wrong "differs" anywhere in one column of a table (Holm)
 
 SPEED, FASTER, BEGINS = 0.15, 0.22, 0.35  # m/s told, m/s told to the control, middle of the ramp [s]
 BACK = 0.03  # m/s: faster than this is rolling back
@@ -222,38 +220,6 @@ def chosen(pool: ProcessPoolExecutor, duration: float) -> tuple[dict[str, Settin
 # ---- the figures -----------------------------------------------------------------------------------------------
 
 
-def interval(values: np.ndarray) -> tuple[float, float]:
-    """Return the 95 % bootstrap interval of the mean (bias-corrected; plain percentiles where that fails)."""
-    if np.ptp(values) == 0:
-        return float(values[0]), float(values[0])
-    for method in ("BCa", "percentile"):
-        with np.errstate(all="ignore"):
-            low, high = stats.bootstrap((values,), np.mean, method=method, **BOOTSTRAP).confidence_interval
-        if np.isfinite([low, high]).all():
-            break
-    return float(low), float(high)
-
-
-def paired(case: np.ndarray, other: np.ndarray) -> tuple[float, float, float, float]:
-    """Return mean difference, its 95 % bootstrap interval, and Wilcoxon's p; p is 1 without any difference."""
-    difference = case - other
-    if not difference.any():
-        return 0.0, 0.0, 0.0, 1.0
-    p = stats.wilcoxon(case, other, zero_method="zsplit").pvalue
-    return float(difference.mean()), *interval(difference), float(p)
-
-
-def holm(p: Sequence[float]) -> list[bool]:
-    """Return which of several comparisons are decided with an error of ``DECIDED`` for all of them together."""
-    order = np.argsort(p)
-    decided = [False] * len(p)
-    for rank, i in enumerate(order):
-        if p[i] * (len(p) - rank) > DECIDED:
-            break
-        decided[i] = True
-    return decided
-
-
 def words(setting: Setting) -> str:
     """Return a setting in a few words."""
     flat = []
@@ -338,12 +304,12 @@ def differences(results: dict[str, Measures], against: str, *, ends: bool = Fals
             row.append(count(results[row[0]]["moving"]))
     for key, digits in (("stuck", 1), ("distance", 2), ("fighting", 1)):
         found = [paired(results[name][key], results[against][key]) for name in others]
-        for row, (mean, low, high, p), decided in zip(rows, found, holm([f[3] for f in found]), strict=True):
+        for row, one, decided in zip(rows, found, holm([f.p for f in found]), strict=True):
             mark = "**" if decided else ""
-            cells = [number(x, digits) for x in (mean, low, high)]
+            cells = [number(x, digits) for x in one.mean]
             row += [
                 f"{mark}{cells[0]}{mark} ({cells[1]} … {cells[2]})",
-                f"{p:.2g}" if p >= 1e-4 else "< 0.0001",
+                f"{one.p:.2g}" if one.p >= 1e-4 else "< 0.0001",
             ]
     return markdown([*heads, "stuck [s]", "p", "distance [m]", "p", "circulating power [mW]", "p"], rows)
 
@@ -374,7 +340,7 @@ def panel(axes: Axes, results: dict[str, Measures], key: str) -> None:
     """Draw one measure: a dot a ground, mean and its 95 % interval; filled where it differs from the shipped loops."""
     names, rng = list(results), np.random.default_rng(2)
     others = [name for name in names if name not in (SHIPPED, RUNAWAY)]
-    p = [paired(results[name][key], results[SHIPPED][key])[3] for name in others]
+    p = [paired(results[name][key], results[SHIPPED][key]).p for name in others]
     differs = dict(zip(others, holm(p), strict=True))
     axes.axvline(results[SHIPPED][key].mean(), color=FAINT, linestyle=":", linewidth=1.0, zorder=1)
     for i, name in enumerate(names):
@@ -383,7 +349,7 @@ def panel(axes: Axes, results: dict[str, Measures], key: str) -> None:
             axes.axhspan(i - 0.5, i + 0.5, color="#F6F6F6", zorder=0)
         spread = i + rng.uniform(-0.3, 0.3, values.size)
         axes.plot(values, spread, ".", color=PALE, markersize=4.5, markeredgewidth=0, zorder=2)
-        axes.plot(interval(values), [i, i], "-", color=INK, linewidth=2.2, zorder=3)
+        axes.plot(bootstrap_mean(values)[1:], [i, i], "-", color=INK, linewidth=2.2, zorder=3)
         axes.plot(
             values.mean(),
             i,

@@ -20,6 +20,7 @@ import yaml
 from scipy import stats
 
 from drivesim import scenario_from_text, simulate
+from drivesim.study.statistics import mcnemar, wilson
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "recovery.md"
@@ -83,7 +84,7 @@ def row(name: str, results: Sequence[Drive], keeps: Sequence[Drive]) -> str:
     def share(outcomes: list[bool]) -> str:
         if not outcomes:
             return "–"
-        interval = stats.binomtest(sum(outcomes), len(outcomes)).proportion_ci(method="wilson")
+        interval = wilson(sum(outcomes), len(outcomes))
         return f"{sum(outcomes)} of {len(outcomes)} ({interval.low:.0%} … {interval.high:.0%})"
 
     first = [result.freed[0] for result in results if result.freed]
@@ -97,9 +98,7 @@ def against(results: Sequence[Drive], keeps: Sequence[Drive]) -> tuple[str, str]
     if results is keeps:
         return "–", "–"
     pairs = list(zip(results, keeps, strict=True))
-    gained = sum(a.moving and not b.moving for a, b in pairs)
-    lost = sum(b.moving and not a.moving for a, b in pairs)
-    p = stats.binomtest(gained, gained + lost).pvalue if gained + lost else 1.0
+    gained, lost, p = mcnemar(*np.array([(a.moving, b.moving) for a, b in pairs], dtype=float).T)
     farther = np.array([a.way - b.way for a, b in pairs])
     found = stats.bootstrap((farther,), np.mean, confidence_level=LEVEL, rng=1, method="percentile")
     low, high = found.confidence_interval

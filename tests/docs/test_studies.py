@@ -63,23 +63,6 @@ def test_every_case_runs_on_the_same_ground(study):
     assert len({round(measures["energy"], 6) for measures in found.values()}) == 10
 
 
-def test_paired_differences(study):
-    """Mean and interval of x − y with a known shift; no difference at all is p = 1."""
-    rng = np.random.default_rng(1)
-    ground = rng.normal(0, 5, 30)
-    mean, low, high, p = study.paired(ground + 1 + rng.normal(0, 0.5, 30), ground)
-    assert low < 1 < high
-    assert mean == pytest.approx(1, abs=0.3)
-    assert p < 1e-4
-    assert study.paired(ground, ground) == (0.0, 0.0, 0.0, 1.0)
-
-
-def test_what_is_decided_counts_all_comparisons(study):
-    """Holm (from memory): the smallest p against 5 % over all of them, the next over one less, and so on."""
-    assert study.holm([0.01, 0.04, 0.03, 0.005]) == [True, False, False, True]
-    assert study.holm([0.02, 0.6]) == [True, False]
-
-
 def test_the_page_shows_the_study_s_cases(study):
     page = (STUDIES.parent / "coordination.md").read_text(encoding="utf-8")
     for name in study.grids():
