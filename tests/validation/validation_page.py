@@ -19,6 +19,7 @@ from validation_motor import MOTOR
 from validation_runs_drive import BATTERY_RUNS, COPPER_RUNS, FORCED_RUNS, HEAT_RUNS, MOTOR_RUNS, SPEED_RUNS
 from validation_runs_rolling import BODY_RUNS, SOIL_RUNS, STEP_RUNS, TURNING_RUNS, TYRE_RUNS
 from validation_soil import SOIL, TURNING
+from validation_studies import STUDIES
 from validation_tyre import TYRE
 
 PAGE = Path(__file__).parents[2] / "docs" / "validation.md"
@@ -38,6 +39,7 @@ SUBJECTS: tuple[Subject, ...] = (
     SPEED.with_runs(SPEED_RUNS),
     HEAT.with_runs(HEAT_RUNS),
     LOOPS,
+    STUDIES,
 )
 
 HEAD = """# Validation
