@@ -61,8 +61,13 @@ def command(
     folder = output or free_folder(Path("runs") / name)
     check_target(folder, force)
     out = tables.console()
-    with counted(planned.runs) as progress:
-        found = run_plan(planned, jobs=jobs, progress=progress)
+    unfinished = folder.with_name(f".{folder.name}.unfinished")
+    try:
+        with counted(planned.runs) as progress:
+            found = run_plan(planned, jobs=jobs, progress=progress, unfinished=unfinished)
+    except KeyboardInterrupt:
+        click.echo("interrupted; finished runs are kept, and the same command goes on from there", err=True)
+        raise click.exceptions.Exit(130) from None
     with writing(folder, force=force) as partial:
         found.write(partial)
         if not no_pictures:

@@ -28,7 +28,7 @@ def print_compared(out: Console, found: Compared) -> None:
     out.print()
     out.print(difference_table(found))
     out.print("* decided: Holm, 5 % for the whole table; McNemar (success) and Wilcoxon on the same grounds")
-    for note in summary["notes"]:
+    for note in [*summary["notes"], *summary["cautions"]]:
         out.print(Text("! " + note, style="yellow"))
 
 

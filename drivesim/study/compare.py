@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -23,6 +25,8 @@ from drivesim.scenario.variation import Template
 from drivesim.study.compare_result import Compared, result
 from drivesim.study.draws import draw
 from drivesim.study.farm import mapped, recorded
+from drivesim.study.sweep_runs import Keys
+from drivesim.study.sweep_store import Store
 
 POINTS = 60  # of each way over time
 MOVING = "still moving at the end"  # success where no bars are given
@@ -34,6 +38,19 @@ class Outcome(NamedTuple):
     figures: dict[str, float]
     shares: np.ndarray
     way: np.ndarray
+
+    def flat(self) -> dict[str, float]:
+        """Return all of it as numbers by name."""
+        shares = {f"share {i}": float(value) for i, value in enumerate(self.shares.flat)}
+        return self.figures | shares | {f"way {i}": float(value) for i, value in enumerate(self.way)}
+
+    @classmethod
+    def of(cls, flat: Any, scenario: Scenario) -> Outcome:
+        """Return what ``flat`` gave for a run of ``scenario``."""
+        shape = len(scenario.rover.wheel_names), len(CONDITIONS)
+        shares = np.array([flat[f"share {i}"] for i in range(shape[0] * shape[1])]).reshape(shape)
+        way = np.array([flat[f"way {i}"] for i in range(POINTS)])
+        return cls({name: flat[name] for name in MEASURES}, shares, way)
 
 
 @dataclass(frozen=True)
@@ -87,21 +104,46 @@ def plan(source: Any, **settings: Any) -> Plan:
 
 
 def run_plan(
-    planned: Plan, *, jobs: int | None = None, progress: Callable[[int], None] | None = None
+    planned: Plan,
+    *,
+    jobs: int | None = None,
+    progress: Callable[[int], None] | None = None,
+    unfinished: Path | None = None,
 ) -> Compared:
-    """Run what was planned."""
+    """Run what was planned.
+
+    ``unfinished``: a file that keeps each run as it comes, so that after an interruption only what is missing is run;
+    it is removed at the end.
+    """
     names = list(planned.scenarios)
     templates = {name: Template(scenario) for name, scenario in planned.scenarios.items()}
     items = [(name, i, seed) for i, seed in enumerate(planned.grounds) for name in names]
+    with _kept(unfinished) as store:
+        known = {} if store is None else dict(store.read())
 
-    def work(item: tuple[str, int, int]) -> Outcome:
-        name, i, seed = item
-        scenario = templates[name].scenario_with(planned.parts[name][i], seed=seed)
-        return outcome(recorded(scenario))
+        def work(item: tuple[str, int, int]) -> tuple[str, Outcome]:
+            name, i, seed = item
+            scenario = templates[name].scenario_with(planned.parts[name][i], seed=seed)
+            key = Keys().of(scenario, seed) if store is not None else ""
+            found = known.get(bytes.fromhex(key))
+            return key, outcome(recorded(scenario)) if found is None else Outcome.of(found, scenario)
 
-    done = list(mapped(work, items, jobs=jobs, progress=progress))
+        done = []
+        for key, one in mapped(work, items, jobs=jobs, progress=progress):
+            done.append(one)
+            if store is not None and bytes.fromhex(key) not in store.known:
+                store.add(key, one.flat())
+    if unfinished is not None:
+        unfinished.unlink(missing_ok=True)
     by_case = {name: done[i :: len(names)] for i, name in enumerate(names)}
     return result(_dataset(planned, by_case), planned.study, planned.scenarios, planned.bars)
+
+
+def _kept(unfinished: Path | None) -> AbstractContextManager[Store | None]:
+    if unfinished is None:
+        return nullcontext()
+    unfinished.parent.mkdir(parents=True, exist_ok=True)
+    return Store(unfinished)
 
 
 def outcome(recording: Recording) -> Outcome:

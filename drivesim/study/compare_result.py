@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from drivesim.analysis.cautions import ALWAYS
 from drivesim.analysis.headlines import Requirement
 from drivesim.analysis.measures import MEASURES
 from drivesim.analysis.plain import finite
@@ -80,6 +81,7 @@ def result(
         "question": study.question,
         "verdict": verdict(runs, cases, differences, against),
         "notes": notes(runs, scenarios),
+        "cautions": [ALWAYS],
         "against": against,
         "success": str(runs[SUCCESS].attrs["long_name"]),
         "grounds": study.grounds,

@@ -80,6 +80,30 @@ def test_pairing_pays_where_cases_meet_the_same_lumps():
     assert row["low"] > 0
 
 
+def test_an_interrupted_comparison_goes_on_where_it_was(found, tmp_path, monkeypatch):
+    """Broken off after seven runs; the rest alone is run, and the result is the same to the last bit."""
+    from drivesim.study import compare as module
+
+    kept, ran, real = tmp_path / ".kept", [], module.recorded
+
+    def counting(scenario):
+        if len(ran) == 7:
+            raise KeyboardInterrupt
+        ran.append(scenario.seed)
+        return real(scenario)
+
+    planned = plan(CASES, grounds=8, spread=SPREAD)
+    monkeypatch.setattr(module, "recorded", counting)
+    with pytest.raises(KeyboardInterrupt):
+        module.run_plan(planned, jobs=1, unfinished=kept)
+    before = len(ran)
+    ran[:] = [None] * 8
+    finished = module.run_plan(planned, jobs=1, unfinished=kept)
+    assert 8 * 3 - before <= len(ran) - 8 < 8 * 3
+    xr.testing.assert_identical(finished.runs, found.runs)
+    assert not kept.exists()
+
+
 def test_a_case_against_itself_differs_in_nothing():
     same = compare([BASE, BASE], grounds=4)
     assert same.runs["case"].values.tolist() == ["short", "short (2)"]
