@@ -1,0 +1,1 @@
+"""Gains for the wheel controllers; imports study and below."""
