@@ -16,12 +16,15 @@ def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
     """Check SCENARIO and the files it includes; print its resolved values in SI, defaults spelled out.
 
     Comment lines at the end tell what follows from them: copper by layers, torque at standstill, slopes, loads, heat.
+    A file for compare, sweep or tune is checked whole, and told how many runs it asks for.
 
     \b
     drivesim check scenarios/slab_edge.yaml
+    drivesim check scenarios/studies/closed_or_locked.yaml
     drivesim check --schema > drivesim.schema.json
     """
     from drivesim.scenario import json_schema, load_scenario, resolved, to_yaml
+    from drivesim.scenario.study import study_kind
 
     if schema == (scenario is not None):
         raise click.UsageError("give a SCENARIO, or --schema")
@@ -29,6 +32,9 @@ def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
         click.echo(json.dumps(json_schema(), indent=2))
         return
     assert scenario is not None
+    if kind := study_kind(scenario):
+        click.echo(f"good: {asked_for(kind, scenario)}")
+        return
     loaded = load_scenario(scenario)
     from drivesim.analysis.derived import derived
     from drivesim.cli.mistakes import told_where_written
@@ -45,3 +51,28 @@ def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
     for line in derived_lines(derived(model)):
         click.echo(f"# {line}")
     click.echo(f"# good: step {model.step * 1e6:.0f} µs ({model.step_reason})")
+
+
+def asked_for(kind: str, path: Path) -> str:
+    """Return in words what a file of many runs asks for.  Raises ScenarioError with file and line."""
+    if kind == "compare":
+        from drivesim.study.compare import plan
+
+        planned = plan(path)
+        cases, study = planned.scenarios, planned.study
+        words = f"compare {len(cases)} cases over {study.grounds} grounds, {planned.runs} runs: {', '.join(cases)}"
+    elif kind == "sweep":
+        from drivesim.study.sweep_setup import load_sweep
+
+        setup = load_sweep(path)
+        study, designs, grounds = setup.study, len(setup.design), len(setup.seeds)
+        words = f"sweep {designs} designs over {grounds} grounds, {designs * grounds} runs: {', '.join(study.axes)}"
+    else:
+        from drivesim.scenario.study import load_study
+        from drivesim.scenario.tune_file import TuneFile
+        from drivesim.tuning.problem import problem_of
+
+        problem = problem_of(load_study(path, TuneFile))
+        study = problem.study
+        words = f"tune on {study.training} grounds, held out are {study.grounds}: {', '.join(problem.space.paths)}"
+    return f"{words}; parts drawn: {', '.join(study.spread)}" if study.spread else words

@@ -97,6 +97,17 @@ def load_study(path: str | os.PathLike[str], model: type[S]) -> Loaded[S]:
     return _load(os.fsdecode(path), model)
 
 
+def study_kind(path: str | os.PathLike[str]) -> str:
+    """Return what a file of many runs is for: compare, sweep or tune; empty for a scenario and what cannot be read."""
+    try:
+        top = Reader(Problems()).top(os.fsdecode(path)).value
+    except UnreadableError:
+        return ""
+    if not isinstance(top, dict) or "scenario" not in top:
+        return ""
+    return "compare" if "cases" in top else "sweep" if "axes" in top else "tune"
+
+
 def study_from_text(
     text: str, model: type[S], folder: str | os.PathLike[str] = ".", name: str = "<text>"
 ) -> Loaded[S]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from dataclasses import dataclass
 
 from drivesim import units
@@ -108,15 +107,3 @@ def described(space: Space, point: Point) -> str:
         f"{gain.path.removeprefix('drive.')} {units.readable(value, gain.unit, 4)}"
         for gain, value in zip(space.gains, point, strict=True)
     )
-
-
-def is_tune_file(path: str | os.PathLike[str]) -> bool:
-    """Tell whether a YAML file has the key ``scenario``, which a scenario itself has not."""
-    from drivesim.scenario.files import Reader
-    from drivesim.scenario.problems import Problems, UnreadableError
-
-    try:
-        top = Reader(Problems()).top(os.fsdecode(path))
-    except UnreadableError:
-        return False
-    return isinstance(top.value, dict) and "scenario" in top.value

@@ -15,13 +15,13 @@ from drivesim.engine.simulate import versions
 from drivesim.scenario import load_scenario
 from drivesim.scenario.fixed_point import Arithmetic
 from drivesim.scenario.scenario import Scenario
-from drivesim.scenario.study import Loaded, load_study, study_of
+from drivesim.scenario.study import Loaded, load_study, study_kind, study_of
 from drivesim.scenario.tune_file import TuneFile
 from drivesim.tuning.header import header
 from drivesim.tuning.held_out import NOMINAL, SPREAD, against, cases_of, column, decided, held_out, verdict
 from drivesim.tuning.margins import margins
 from drivesim.tuning.objective import PARTS, Objective
-from drivesim.tuning.problem import REAL, SHIPPED, TUNED, WHOLE, Problem, described, is_tune_file, problem_of
+from drivesim.tuning.problem import REAL, SHIPPED, TUNED, WHOLE, Problem, described, problem_of
 from drivesim.tuning.require import missed_without_runs
 from drivesim.tuning.search import Found, search
 from drivesim.tuning.space import Point
@@ -64,7 +64,7 @@ def loaded_from(source: Scenario | str | os.PathLike[str]) -> Loaded[TuneFile]:
     Raises ScenarioError.
     """
     if not isinstance(source, Scenario):
-        if is_tune_file(source):
+        if study_kind(source):
             return load_study(source, TuneFile)
         source = load_scenario(source)
     return study_of(source, TuneFile, name=source.name, question=f"Which gains suit: {source.name}?")

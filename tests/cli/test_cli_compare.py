@@ -88,3 +88,10 @@ def test_mistakes(place, words, told, capsys):
     assert stop.value.code == 2
     assert told in capsys.readouterr().err
     assert not (place / "runs").exists()
+
+
+@pytest.mark.parametrize("name", sorted(p.name for p in (ROOT / "scenarios" / "studies").glob("*.yaml")))
+def test_shipped_studies_are_good(name):
+    """``check`` reads files of many runs too, and tells what they ask for."""
+    result = drivesim("check", str(ROOT / "scenarios" / "studies" / name))
+    assert re.match(r"good: (compare|sweep|tune on) \d+ ", result.output), result.output

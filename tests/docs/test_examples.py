@@ -63,7 +63,13 @@ def test_python(text, copy, capsys):
 def test_yaml(text, copy):
     from drivesim import scenario_from_text
 
-    assert scenario_from_text(text, copy / "scenarios").name
+    if re.search("^scenario:", text, re.MULTILINE):
+        own = copy / "scenarios" / "studies" / "own.yaml"
+        own.write_text(text, encoding="utf-8")
+        result = CliRunner().invoke(cli, ["check", str(own)], catch_exceptions=False)
+        assert result.output.startswith("good: "), result.output
+    elif not re.search("^(spread|axes|cases):", text):
+        assert scenario_from_text(text, copy / "scenarios").name
 
 
 def test_links_lead_somewhere():
