@@ -40,8 +40,8 @@ def command(
     from drivesim.cli import tables, tune_tables
     from drivesim.cli.mistakes import told_where_written
     from drivesim.cli.progress import counted
+    from drivesim.scenario.study import study_kind
     from drivesim.tuning.files import write_tuned
-    from drivesim.tuning.problem import is_tune_file
     from drivesim.tuning.search import NothingKeepsError
     from drivesim.tuning.tune import loaded_from, runs_expected, tune
 
@@ -49,7 +49,7 @@ def command(
     folder = output or free_folder(Path("runs") / f"{study.stem.removeprefix('tune_')}-tune")
     check_target(folder, force)
     expected = runs_expected(loaded)
-    located_in = contextlib.nullcontext if is_tune_file(study) else told_where_written
+    located_in = contextlib.nullcontext if study_kind(study) else told_where_written
     try:
         with located_in(study), counted(expected) as progress:
             tuned = tune(loaded, jobs=jobs, progress=progress)

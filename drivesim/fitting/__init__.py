@@ -1,0 +1,1 @@
+"""A rover's own numbers from bench logs; imports study and below."""
