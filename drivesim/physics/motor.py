@@ -8,7 +8,7 @@ the equivalent star, ``lam`` [Wb] peak flux linkage per phase, ``p`` pole pairs,
 Source: the standard equations of the cylindrical-rotor synchronous machine (Fitzgerald; Chapman).
 """
 
-from math import atan2, cos, exp, sin, sqrt
+from math import acos, atan2, cos, exp, sin, sqrt
 
 from drivesim._compile import compiled
 
@@ -129,6 +129,20 @@ def pull_out_torque(V, R, L, lam, p, we):
 
 
 @compiled
+def load_angle_for_torque(T, V, R, L, lam, p, we):
+    """Return the load angle [rad electrical] at which a forced field makes the steady torque ``T`` [N·m].
+
+    The stable one, before pull-out: atan2(we·L, R) − acos((T/Kt + E·R/Z²)·Z/V) with Kt = 1.5·p·lam; the pull-out
+    angle itself where the field of amplitude ``V`` [V] cannot make so much.  ``load_angle_torque`` is the inverse.
+    """
+    Z = sqrt(R * R + (we * L) ** 2)
+    needed = (T / (1.5 * p * lam) + we * lam * R / (Z * Z)) * Z
+    if needed >= V:
+        return pull_out_angle(R, L, we)
+    return pull_out_angle(R, L, we) - acos(max(-1.0, needed / V))
+
+
+@compiled
 def hunting_frequency(T_peak, T_load, p, J):
     """Return the small-signal swing frequency sqrt(p·T_peak·cos(delta0)/J) [rad/s], delta0 = asin(T_load/T_peak).
 
@@ -166,6 +180,16 @@ def dc_speed_for_torque(T, V, R, lam, p):
     The torque–speed line of the DC machine with Ke = p·lam and Kt = 1.5·p·lam: w = (V − R·T/Kt)/Ke.
     """
     return (V - R * T / (1.5 * p * lam)) / (p * lam)
+
+
+@compiled
+def voltage_for_torque(T, R, L, lam, p, we):
+    """Return the amplitude [V] at which a self-commutated wheel makes ``T`` [N·m]: E + (T/Kt)·Z²/R.
+
+    The inverse of the torque of ``steady_current(0, V, …)``: vd is zero, so that iq = (V − E)·R/Z².
+    """
+    X = we * L
+    return we * lam + T / (1.5 * p * lam) * (R * R + X * X) / R
 
 
 @compiled

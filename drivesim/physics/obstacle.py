@@ -65,6 +65,37 @@ def front_load_at_step(W, mu, r, h):
 
 
 @compiled
+def front_axle_at_step(W, F, r, h, L, b):
+    """Return (N_front, N_rear, push) [N] at which the front wheels, on the corner only, just start to lift.
+
+    ``F`` [N] is what they pull with along the corner's tangent, ``push`` what the rear wheels must give besides.
+    Wheelbase ``L``, centre of gravity ``b`` ahead of the rear axle [m].  From the balance of forces and of moments
+    about the rear contact: N_front·((L + r·s)·c + h·s) = W·b − F·((L + r·s)·s − h·c).
+    """
+    s, c = corner(r, h)
+    reach = L + r * s
+    front = (W * b - F * (reach * s - h * c)) / (reach * c + h * s)
+    return front, W - front * c - F * s, front * s - F * c
+
+
+@compiled
+def rear_axle_at_step(W, push, r, h, L, b, z):
+    """Return (N_front, N_rear, F) [N] at which the rear wheels, on the corner only, just start to lift.
+
+    The front wheels are up already and push with ``push`` [N]; ``F`` is what the rear wheels must pull with along the
+    corner's tangent.  Wheelbase ``L`` ≥ h, centre of gravity ``b`` ahead of the rear axle and ``z`` above the axles'
+    plane [m], which leans back by phi with sin(phi) = h/L.  Both contacts lie at the height h, so that moments about
+    the corner give N_front·(L·cos(phi) − r·s) = W·(b·cos(phi) − z·sin(phi) − r·s).
+    """
+    s, c = corner(r, h)
+    lean = h / L
+    cos_phi = sqrt(1.0 - lean * lean)
+    front = W * (b * cos_phi - z * lean - r * s) / (L * cos_phi - r * s)
+    left = W - front
+    return front, left * c + push * s, left * s - push * c
+
+
+@compiled
 def steepest_grade(mu, driven_front, driven_rear, L, a, hg):
     """Return the steepest slope [rad] that friction allows; ``a`` [m] centre of gravity behind the front axle.
 

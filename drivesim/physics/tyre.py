@@ -48,6 +48,12 @@ def brush_share(xi):
 
 
 @compiled
+def brush_use(share):
+    """Return the xi at which ``brush_share`` is ``share`` (0 to 1): 1 − (1 − share)^(1/3)."""
+    return 1.0 - (1.0 - share) ** (1.0 / 3.0)
+
+
+@compiled
 def steady_brush_force(slip, C, limit):
     """Return the steady force [N] at ``slip`` ≥ 0 for slip stiffness ``C`` [N] and friction ``limit`` = mu·N [N]."""
     return limit * brush_share(C * slip / (3.0 * limit))
@@ -84,6 +90,15 @@ def within_ellipse(fx, fy, limit_x, limit_y):
         return fx, fy
     size = sqrt(size2)
     return fx / size, fy / size
+
+
+@compiled
+def side_force_beside(fx, limit_x, limit_y):
+    """Return the side force [N] that the friction ellipse leaves beside ``fx``: limit_y·sqrt(1 − (fx/limit_x)²)."""
+    if limit_x <= 0.0 or abs(fx) >= limit_x:
+        return 0.0
+    share = fx / limit_x
+    return limit_y * sqrt(1.0 - share * share)
 
 
 @compiled

@@ -14,6 +14,16 @@ VOLTS = np.array([3.0, 3.6, 3.8, 4.2])
 
 # one row for every function; a list holds several argument tuples where a function has branches
 ARGUMENTS = {
+    "bench.back_emf": [(100.0, 8, 0.00167)],
+    "bench.spare_torque": [(50.0, 2.0, 4e-4, 1e-5, 2.5, 2e-5, 0.00167, 8)],
+    "bench.running_speed": [(V, 4e-4, 1e-5, 2.5, 2e-5, 0.00167, 8) for V in (0.01, 2.0)],
+    "bench.coasting_speed": [(200.0, 4e-4, b, 3e-5, t) for b in (0.0, 1e-5) for t in (1.0, 60.0)],
+    "bench.pull_out_margin": [(0.01, 2.0, 1e-5, 2.5, 2e-5, 0.00167, 8, 5.0)],
+    "bench._heating": [(60.0, 40.0, 0.6, 2.5, 20.0, 0.00393, 22.0, 6.0, 8.0, 9.0, 30.0)],
+    "bench.warmed": [
+        (60.0, 40.0, 0.6, 2.5, 20.0, 0.00393, 22.0, 6.0, 8.0, 9.0, 30.0, 10.0, 3),
+        (60.0, 22.0, 0.6, 2.5, 20.0, 0.00393, 22.0, 24.0, 9.0, inf, inf, 10.0, 3),
+    ],
     "body.rotation": [(0.5, -0.5, 0.1, 0.7)],
     "body.turned": [(0.5, -0.5, 0.5, 0.5, 1.0, -2.0, 3.0, 0.01), (1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.01)],
     "body.angular_acceleration": [(1.0, 2.0, 3.0, 0.1, -0.2, 0.3, 0.02, 0.03, 0.04)],
@@ -48,6 +58,13 @@ ARGUMENTS = {
     "heat.final_temperature_at_voltage": [(3.0, 20.0, 22.0, 0.00393), (0.0, 20.0, 30.0, 0.00393)],
     "heat.final_temperature": [(5.0, 0.1, 10.0, 25.0, 0.00393), (50.0, 0.1, 10.0, 25.0, 0.00393)],
     "heat.continuous_current": [(130.0, 0.1, 10.0, 25.0, 0.00393), (20.0, 0.1, 10.0, 25.0, 0.00393)],
+    "loop.speed_gain": [(2.4, 1.67e-3, 8, 1e-5)],
+    "loop.speed_time_constant": [(2.4, 3.1e-5, 1.67e-3, 8, 1e-5)],
+    "loop.carried_inertia": [(3.1e-5, 0.155, 0.034)],
+    "loop.edge_delay": [(0.4, 4.4)],
+    "loop.simc_gain": [(75.0, 0.3, 0.05, 0.04)],
+    "loop.simc_integral_time": [(0.3, 0.05, 0.04), (0.4, 0.05, 0.04)],
+    "loop.simc_integral_of_delay": [(1.0, 0.05, 0.05)],
     "motor.steady_current": [(-1.0, 3.0, 0.1, 2e-5, 0.002, 700.0)],
     "motor.limit_current": [(-1.0, 3.0, 0.1, 2e-5, 0.002, 700.0, limit) for limit in (2.0, 50.0, inf)],
     "motor.advance_current": [
@@ -62,6 +79,8 @@ ARGUMENTS = {
     "motor.load_angle_torque": [(4.0, 0.3, 0.05, 2e-5, 0.002, 7, 700.0)],
     "motor.pull_out_angle": [(0.05, 2e-5, 700.0)],
     "motor.pull_out_torque": [(4.0, 0.05, 2e-5, 0.002, 7, 700.0)],
+    "motor.load_angle_for_torque": [(T, 4.0, 0.05, 2e-5, 0.002, 7, 700.0) for T in (-0.2, 0.5, 1.2)],
+    "motor.voltage_for_torque": [(0.5, 0.05, 2e-5, 0.002, 7, 700.0)],
     "motor.hunting_frequency": [(0.05, 0.02, 7, 2e-5)],
     "motor.start_frequency_limit": [(0.05, 7, 2e-5)],
     "motor.cogging": [(0.003, 42, 0.1)],
@@ -76,6 +95,8 @@ ARGUMENTS = {
     "obstacle.step_limit_single_wheel": [(0.05, 0.6)],
     "obstacle.friction_for_front_axle": [(0.05, 0.01, 0.2, 0.1)],
     "obstacle.front_load_at_step": [(40.0, 0.3, 0.05, 0.01)],
+    "obstacle.front_axle_at_step": [(40.0, 5.0, 0.05, 0.01, 0.2, 0.1)],
+    "obstacle.rear_axle_at_step": [(40.0, 5.0, 0.05, 0.01, 0.2, 0.1, 0.01)],
     "obstacle.steepest_grade": [
         (0.6, front, rear, 0.2, 0.1, 0.06) for front in (True, False) for rear in (True, False)
     ],
@@ -106,10 +127,12 @@ ARGUMENTS = {
     "tyre.slip_ratio": [(1.0, 1.2), (1.0, -1.0), (0.0, 0.001)],
     "tyre.stribeck_friction": [(0.1, 0.9, 0.7, 0.2)],
     "tyre.brush_share": [(0.4,), (1.2,)],
+    "tyre.brush_use": [(0.3,), (1.0,)],
     "tyre.steady_brush_force": [(0.02, 1000.0, 16.0)],
     "tyre.advance_bristle": [(0.001, 0.1, -0.5, 0.02, 1e-3)],
     "tyre.bristle_use": [(0.001, -0.002, 2e3, 1e3, 16.0, 12.0), (0.0, 0.0, 2e3, 1e3, 16.0, 12.0)],
     "tyre.within_ellipse": [(9.0, 1.0, 10.0, 8.0), (9.0, 9.0, 10.0, 8.0)],
+    "tyre.side_force_beside": [(3.0, 5.0, 4.0), (6.0, 5.0, 4.0), (0.0, 0.0, 4.0)],
     "tyre.tread_force": [
         (0.001, -0.002, 0.1, 0.2, 2e3, 1e3, 5.0, 6.0, 16.0, 12.0),
         (0.1, -0.2, 0.1, 0.2, 2e3, 1e3, 5.0, 6.0, 16.0, 12.0),
