@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
@@ -55,24 +56,36 @@ def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
 
 def asked_for(kind: str, path: Path) -> str:
     """Return in words what a file of many runs asks for.  Raises ScenarioError with file and line."""
-    if kind == "compare":
-        from drivesim.study.compare import plan
+    words, spread = {"compare": _comparison, "sweep": _sweep, "tune": _tuning}[kind](path)
+    return f"{words}; parts drawn: {', '.join(spread)}" if spread else words
 
-        planned = plan(path)
-        cases, study = planned.scenarios, planned.study
-        words = f"compare {len(cases)} cases over {study.grounds} grounds, {planned.runs} runs: {', '.join(cases)}"
-    elif kind == "sweep":
-        from drivesim.study.sweep_setup import load_sweep
 
-        setup = load_sweep(path)
-        study, designs, grounds = setup.study, len(setup.design), len(setup.seeds)
-        words = f"sweep {designs} designs over {grounds} grounds, {designs * grounds} runs: {', '.join(study.axes)}"
-    else:
-        from drivesim.scenario.study import load_study
-        from drivesim.scenario.tune_file import TuneFile
-        from drivesim.tuning.problem import problem_of
+def _comparison(path: Path) -> tuple[str, Iterable[str]]:
+    from drivesim.study.compare import plan
 
-        problem = problem_of(load_study(path, TuneFile))
-        study = problem.study
-        words = f"tune on {study.training} grounds, held out are {study.grounds}: {', '.join(problem.space.paths)}"
-    return f"{words}; parts drawn: {', '.join(study.spread)}" if study.spread else words
+    planned = plan(path)
+    names, grounds = list(planned.scenarios), planned.study.grounds
+    words = f"compare {len(names)} cases over {grounds} grounds, {planned.runs} runs: {', '.join(names)}"
+    return words, planned.study.spread
+
+
+def _sweep(path: Path) -> tuple[str, Iterable[str]]:
+    from drivesim.study.sweep_setup import load_sweep
+
+    setup = load_sweep(path)
+    designs, grounds = len(setup.design), len(setup.seeds)
+    words = f"sweep {designs} designs over {grounds} grounds, {designs * grounds} runs: {', '.join(setup.study.axes)}"
+    return words, setup.study.spread
+
+
+def _tuning(path: Path) -> tuple[str, Iterable[str]]:
+    from drivesim.scenario.study import load_study
+    from drivesim.scenario.tune_file import TuneFile
+    from drivesim.tuning.problem import problem_of
+
+    problem = problem_of(load_study(path, TuneFile))
+    study = problem.study
+    words = (
+        f"tune on {study.training} grounds, held out are {study.grounds}: {', '.join(problem.space.paths)}"
+    )
+    return words, study.spread
