@@ -77,7 +77,8 @@ def compiled(function: F) -> F:
     """Compile ``function`` with numba, cached under the source stamp.
 
     No fast-math, and a division by zero gives inf or NaN instead of an exception: NaN is our alarm.  Compiled code
-    allocates nothing, so arrays are not counted as they pass from function to function (a fifth of the time).
+    allocates nothing, so arrays are not counted as they pass from function to function (a fifth of the time), and other
+    threads run meanwhile.
 
     The plain function stays reachable as ``.py_func``.  Raises ImportError for a module outside
     ``COMPILED_FOLDERS``: its edits would not reach the cache's name.
@@ -90,6 +91,8 @@ def compiled(function: F) -> F:
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = str(CACHE_FOLDER or "")
     try:
-        return numba.njit(cache=CACHE_FOLDER is not None, error_model="numpy", _nrt=False)(function)
+        return numba.njit(cache=CACHE_FOLDER is not None, error_model="numpy", nogil=True, _nrt=False)(
+            function
+        )
     finally:
         numba.config.CACHE_DIR = before
