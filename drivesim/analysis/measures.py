@@ -41,7 +41,7 @@ MEASURES: dict[str, Measure] = {
     "turned": Measure("rad", "angle turned", NEITHER),
     "stuck": Measure("s", "time stuck", LESS),
     "energy": Measure("J", "energy drawn", LESS),
-    "energy_per_metre": Measure("J/m", "energy per metre", LESS),
+    "energy_per_metre": Measure("J/m", "energy per metre", LESS),  # of the way along what was commanded
     "circulating_force": Measure("N", "circulating force", LESS),
     "circulating_power": Measure("W", "circulating power", LESS),
     "fighting_share": Measure("1", "circulating share of the drive power", LESS),
@@ -67,6 +67,8 @@ def measures(recording: Recording) -> dict[str, float]:
     came = distance(body["speed"], interval)
     circulating, drive = float(body["circulating_power"].mean()), float(body["drive_power"].mean())
     finished = recording.ending == "finished"
+    driven = recording.model.wheels["driven"] == 1
+    error = (wheels["commanded_speed"] - wheels["wheel_speed"])[:, driven]
     return {
         "finished": float(finished),
         "moving": float(finished and body["stuck"][-1] < 0.5),
@@ -78,14 +80,14 @@ def measures(recording: Recording) -> dict[str, float]:
         "turned": float(body["yaw"][-1] - body["yaw"][0]),
         "stuck": time_stuck(body["stuck"], recording.time, interval),
         "energy": counted["drawn"],
-        "energy_per_metre": counted["drawn"] / came if came > SOME_WAY else math.nan,
+        "energy_per_metre": counted["drawn"] / script.came if script.came > SOME_WAY else math.nan,
         "circulating_force": float(body["circulating_force"].mean()),
         "circulating_power": circulating,
         "fighting_share": circulating / drive if drive > 0 else 0.0,
         "drive_power": drive,
         "slip_energy": counted["tyre_slip"],
         "copper_energy": counted["copper"],
-        "tracking": float(np.sqrt(((wheels["commanded_speed"] - wheels["wheel_speed"]) ** 2).mean())),
+        "tracking": float(np.sqrt(np.mean(error**2))) if error.size else math.nan,
         "peak_temperature": float(wheels["winding_temperature"].max()),
         "lowest_bus_voltage": float(recording.model.bodies["lowest_bus"][0]),
         "peak_battery_current": float(body["battery_current"].max()),

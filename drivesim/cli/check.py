@@ -34,7 +34,10 @@ def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
         return
     assert scenario is not None
     if kind := study_kind(scenario):
-        click.echo(f"good: {asked_for(kind, scenario)}")
+        words = asked_for(kind, scenario)
+        click.echo(
+            json.dumps({"kind": kind, "asks_for": words}, ensure_ascii=False) if as_json else f"good: {words}"
+        )
         return
     loaded = load_scenario(scenario)
     from drivesim.analysis.derived import derived

@@ -46,11 +46,14 @@ def command(
     case's figures, the paired differences with 95 % intervals, and what the data decide and do not decide.
     """
     from drivesim.analysis.files import check_target, free_folder, writing
+    from drivesim.analysis.headlines import Requirement
     from drivesim.cli import compare_tables, tables
     from drivesim.cli.progress import counted
     from drivesim.scenario import load_scenario
     from drivesim.study.compare import plan, run_plan
 
+    for bar in bars:
+        Requirement.parse(bar, "--success")
     given = {"grounds": grounds, "first_ground": first_ground, "success": bars or None, "against": against}
     settings = {name: value for name, value in given.items() if value is not None}
     source: Any = (
@@ -74,11 +77,12 @@ def command(
             from drivesim.plots.compare import write_compared
 
             write_compared(found, partial)
+    unfinished.unlink(missing_ok=True)
     if as_json:
         click.echo(json.dumps(found.summary, indent=2, ensure_ascii=False))
         return
     compare_tables.print_compared(out, found)
-    out.print(f"\nwritten to {folder}/")
+    tables.print_written(out, folder)
 
 
 def _name(files: tuple[Path, ...], index: int) -> str:

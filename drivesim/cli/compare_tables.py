@@ -27,7 +27,9 @@ def print_compared(out: Console, found: Compared) -> None:
     out.print(case_table(found))
     out.print()
     out.print(difference_table(found))
-    out.print("* decided: Holm, 5 % for the whole table; McNemar (success) and Wilcoxon on the same grounds")
+    out.print(
+        "* decided: interval without zero, and Holm, 5 % for the whole table, by McNemar (success) and Wilcoxon"
+    )
     for note in [*summary["notes"], *summary["cautions"]]:
         out.print(Text("! " + note, style="yellow"))
 
@@ -94,5 +96,7 @@ def _cell(row: pd.Series, factor: float, digits: int, *, signed: bool = False) -
     if math.isnan(row["mean"]):
         return "–"
     form = f"+z.{digits}f" if signed else f"z.{digits}f"
+    if math.isnan(row["low"]):
+        return f"{factor * row['mean']:{form}}".replace("-", "−")
     values = [f"{factor * row[name]:{form}}" for name in ("mean", "low", "high")]
     return f"{values[0]} ({values[1]} … {values[2]})".replace("-", "−")

@@ -69,7 +69,7 @@ def command(
         click.echo(json.dumps(run.summary, indent=2, ensure_ascii=False))
     else:
         tables.print_summary(out, run.summary)
-        out.print(f"\nwritten to {folder}/")
+        tables.print_written(out, folder)
     if half is not None:
         tables.console(stderr=as_json).print(
             tables.change_table(changes(run.summary, half.summary), run.summary["step_s"])

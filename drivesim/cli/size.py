@@ -87,7 +87,7 @@ def command(
     out = tables.console()
     print_sizing(out, found)
     if output is not None:
-        out.print(f"\nwritten to {output}/")
+        tables.print_written(out, output)
 
 
 def _read(name: str, text: str | None, unit: str) -> float | None:

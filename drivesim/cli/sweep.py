@@ -62,4 +62,4 @@ def command(
         return
     out = tables.console()
     sweep_tables.print_swept(out, found)
-    out.print(f"\nwritten to {folder}/")
+    tables.print_written(out, folder)

@@ -39,6 +39,11 @@ def console(*, stderr: bool = False) -> Console:
     return out if out.is_terminal else Console(stderr=stderr, highlight=False, width=140)
 
 
+def print_written(out: Console, folder: object) -> None:
+    """Print where a result was written."""
+    out.print(Text(f"\nwritten to {folder}/"))
+
+
 def wheel_table(summary: dict[str, Any]) -> Table:
     """Return what each wheel did, a column a wheel: shares of time, first stall, torque, current, heat."""
     wheels = summary["wheels"]

@@ -31,7 +31,6 @@ class Tolerance(NamedTuple):
     form: Literal["normal", "uniform"]
     first: float
     second: float
-    each_wheel: bool
 
 
 class Spread(q.Model):
@@ -54,23 +53,34 @@ class Spread(q.Model):
             q.refuse([(given[-1] if given else "", text)])
         return self
 
-    def tolerance(self, template: Template, path: str) -> Tolerance:
-        """Return what this means for the number at ``path``.  Raises UnitError with the field that is wrong."""
-        value, unit, each = template.number(path), template.unit(path), self.each == "wheel"
-        if each:
-            template.wheel_path(path, template.scenario.rover.wheel_names[0])
+    def tolerances(self, template: Template, path: str) -> dict[str, Tolerance]:
+        """Return the tolerance of each number that is drawn for ``path``: its own, or that of each wheel there.
+
+        A wheel that has a value of its own is drawn around that.  Raises UnitError with the field that is wrong.
+        """
+        unit = template.unit(path)
+        if template.whole(path):
+            raise UnitError("is a count, and parts do not vary by counts; compare cases, or sweep an axis")
+        if self.each == "rover":
+            return {path: self.tolerance(template.number(path), unit)}
+        return {
+            template.wheel_path(path, wheel): self.tolerance(template.wheel_number(path, wheel), unit)
+            for wheel in template.scenario.rover.wheel_names
+        }
+
+    def tolerance(self, value: float, unit: str) -> Tolerance:
+        """Return what this means for a number of ``value`` and ``unit``.  Raises UnitError."""
         if self.between is not None:
             least, greatest = (units.parse(end, unit) for end in self.between)
             if least >= greatest:
-                raise UnitError(
-                    f"between: found {least:g} to {greatest:g}; the first must be the smaller one"
-                )
-            return Tolerance("uniform", least, greatest, each)
+                text = f"between: found {least:g} to {greatest:g}; the first must be the smaller one"
+                raise UnitError(text)
+            return Tolerance("uniform", least, greatest)
         form = "normal" if self.normal is not None else "uniform"
         deviation = _deviation(getattr(self, form), form, value, unit)
         if form == "normal":
-            return Tolerance("normal", value, deviation, each)
-        return Tolerance("uniform", value - deviation, value + deviation, each)
+            return Tolerance("normal", value, deviation)
+        return Tolerance("uniform", value - deviation, value + deviation)
 
 
 def _deviation(written: Written, form: str, value: float, unit: str) -> float:

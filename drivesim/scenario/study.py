@@ -20,15 +20,16 @@ from drivesim.scenario.messages import note_all, place_of
 from drivesim.scenario.problems import Node, Path, Problems, Source, UnreadableError
 from drivesim.scenario.scenario import Scenario
 from drivesim.scenario.spread import Spread, Tolerance
-from drivesim.scenario.variation import Template, tree_of
+from drivesim.scenario.variation import GIVEN, Template, tree_of
 from drivesim.scenario.writing import resolved
 
 MOST_GROUNDS = 100_000
+SCENARIO_NEEDED = "needed: the name of a scenario's file, or its keys"
 
 
 def _scenario(value: Any) -> Any:
     if not isinstance(value, str | dict):
-        raise ValueError(f"found {units.found(value)}, needed: the name of a scenario's file, or its keys")
+        raise ValueError(f"found {units.found(value)}, {SCENARIO_NEEDED}")
     return value
 
 
@@ -39,7 +40,7 @@ class Study(q.Model):
     question: str = ""
     scenario: Annotated[Any, BeforeValidator(_scenario)]
     grounds: int = Field(default=40, strict=True, ge=1, le=MOST_GROUNDS)
-    first_ground: int = Field(default=1001, strict=True, ge=0, le=2**62)
+    first_ground: int = Field(default=1001, strict=True, ge=0, le=2_000_000_000)  # as files of tables hold it
     seed: int = Field(default=1, strict=True, ge=0, le=2**62)  # of the parts drawn, and of whatever else is
     spread: dict[str, Spread] = Field(default_factory=dict)
 
@@ -49,7 +50,7 @@ S = TypeVar("S", bound=Study)
 
 @dataclass(frozen=True)
 class Loaded(Generic[S]):
-    """A study as read: its model, its scenario, what its tolerances mean, and the file for messages."""
+    """A study as read: its model, its scenario, the tolerance of each number drawn, and the file for messages."""
 
     study: S
     template: Template
@@ -58,9 +59,12 @@ class Loaded(Generic[S]):
     scenario_tree: Node
 
     def refuse(self, path: Path, text: str) -> NoReturn:
-        """Raise ScenarioError with 'FILE:LINE: path: text'."""
+        """Raise ScenarioError with 'FILE:LINE: path: text'; without file and line where it is of no file."""
+        place = place_of(path, self.tree)
+        if place.source.shown == GIVEN:
+            raise ScenarioError(f"{'.'.join(map(str, path))}: {text}")
         problems = Problems()
-        problems.add(place_of(path, self.tree), path, text)
+        problems.add(place, path, text)
         problems.raise_any()
         raise AssertionError
 
@@ -80,6 +84,8 @@ class Loaded(Generic[S]):
         own = dict(changes.value)
         try:
             begin = own.pop("scenario", None)
+            if begin is not None and not isinstance(begin.value, str | dict):
+                self.refuse((*path, "scenario"), f"found {units.found(begin.plain())}, {SCENARIO_NEEDED}")
             tree = self.scenario_tree.copy() if begin is None else _scenario_tree(begin, problems)
             for dotted, node in own.items():
                 assembly.set(tree, dotted, node)
@@ -122,7 +128,10 @@ def study_of(scenario: Scenario, model: type[S], **fields: Any) -> Loaded[S]:
     """
     template = Template(scenario)
     tree = tree_of({"scenario": {}, **fields})
-    study = _validated(tree, model, Problems())
+    try:
+        study = _validated(tree, model, Problems())
+    except ScenarioError as error:
+        raise ScenarioError(*(line.removeprefix(f"{GIVEN}:1: ") for line in error.problems)) from None
     return _with_tolerances(study, template, tree, tree_of(resolved(scenario)))
 
 
@@ -166,7 +175,7 @@ def _with_tolerances(study: S, template: Template, tree: Node, scenario_tree: No
     loaded = Loaded(study, template, {}, tree, scenario_tree)
     for path, spread in study.spread.items():
         try:
-            loaded.tolerances[path] = spread.tolerance(template, path)
+            loaded.tolerances.update(spread.tolerances(template, path))
         except (ScenarioError, UnitError) as error:
             loaded.refuse(("spread", path), str(error).removeprefix(f"{path}: "))
     return loaded

@@ -18,6 +18,7 @@ from drivesim.scenario.scenario import Scenario
 from drivesim.scenario.writing import resolved
 
 WHEEL, DRIVE = "rover.wheel.", "drive."
+GIVEN = "given"  # the name of no file, for what a program gives
 OF_ALL = ("drive.coordination", "drive.overrides")  # parts of the drive that no wheel has of its own
 
 
@@ -62,6 +63,16 @@ class Template:
         raise ScenarioError(
             f"{path}: is not a wheel's own; allowed for each wheel: paths below rover.wheel or drive"
         )
+
+    def wheel_number(self, path: str, wheel: str) -> float:
+        """Return one wheel's own value of what ``path`` gives for all, or the common one, in SI."""
+        start, sep, own = self.wheel_path(path, wheel).partition(".change.")
+        value: Any = self._data
+        for step in [*start.split("."), *(["change", own] if sep else [])]:
+            value = value.get(step) if isinstance(value, dict) else None
+        if value is None:
+            return self.number(path)
+        return units.parse(value, self.unit(path))
 
     def scenario_with(self, changes: Mapping[str, Any], *, seed: int | None = None) -> Scenario:
         """Return the scenario with other values at some paths, all of it checked.
@@ -168,7 +179,7 @@ def _numbers(value: Any, path: str) -> Iterator[str]:
 
 def tree_of(value: Any) -> Node:
     """Return plain data as nodes of no file."""
-    place = Place(Source("given", "."), 1)
+    place = Place(Source(GIVEN, "."), 1)
     if isinstance(value, dict):
         return Node({key: tree_of(inner) for key, inner in value.items()}, place)
     if isinstance(value, list | tuple):

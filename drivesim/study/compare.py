@@ -16,17 +16,19 @@ from drivesim.analysis.conditions import CONDITIONS
 from drivesim.analysis.headlines import Requirement
 from drivesim.analysis.measures import MEASURES, condition_shares, measures
 from drivesim.analysis.told import told
+from drivesim.engine.build import build
 from drivesim.engine.simulate import Recording
 from drivesim.errors import DrivesimError, ScenarioError, UnitError
 from drivesim.scenario.compare_file import Comparison
 from drivesim.scenario.scenario import Scenario
+from drivesim.scenario.spread import Tolerance
 from drivesim.scenario.study import Loaded, load_study, study_of
 from drivesim.scenario.variation import Template
 from drivesim.study.compare_result import Compared, result
 from drivesim.study.draws import draw
-from drivesim.study.farm import mapped, recorded
-from drivesim.study.sweep_runs import Keys
-from drivesim.study.sweep_store import Store
+from drivesim.study.farm import GROUNDS, mapped, recorded
+from drivesim.study.keys import Keys
+from drivesim.study.store import Store
 
 POINTS = 60  # of each way over time
 MOVING = "still moving at the end"  # success where no bars are given
@@ -112,8 +114,7 @@ def run_plan(
 ) -> Compared:
     """Run what was planned.
 
-    ``unfinished``: a file that keeps each run as it comes, so that after an interruption only what is missing is run;
-    it is removed at the end.
+    ``unfinished``: a file that keeps each run as it comes, so that after an interruption only what is missing is run.
     """
     names = list(planned.scenarios)
     templates = {name: Template(scenario) for name, scenario in planned.scenarios.items()}
@@ -133,8 +134,6 @@ def run_plan(
             done.append(one)
             if store is not None and bytes.fromhex(key) not in store.known:
                 store.add(key, one.flat())
-    if unfinished is not None:
-        unfinished.unlink(missing_ok=True)
     by_case = {name: done[i :: len(names)] for i, name in enumerate(names)}
     return result(_dataset(planned, by_case), planned.study, planned.scenarios, planned.bars)
 
@@ -199,7 +198,9 @@ def _dataset(planned: Plan, by_case: Mapping[str, Sequence[Outcome]]) -> xr.Data
 
 
 def _met(bars: Sequence[Requirement], figures: Mapping[str, float]) -> float:
-    return float(all(bar.met(figures) for bar in bars)) if bars else figures["moving"]
+    if not bars:
+        return figures["moving"]
+    return float(figures["finished"] > 0.5 and all(bar.met(figures) for bar in bars))
 
 
 def _planned(loaded: Loaded[Comparison], scenarios: dict[str, Scenario]) -> Plan:
@@ -217,12 +218,19 @@ def _planned(loaded: Loaded[Comparison], scenarios: dict[str, Scenario]) -> Plan
     for name, scenario in scenarios.items():
         template = Template(scenario)
         try:
-            tolerances = {path: spread.tolerance(template, path) for path, spread in study.spread.items()}
-            parts[name] = draw(template, tolerances, study.grounds, study.seed)
-            for changes in parts[name]:
+            tolerances: dict[str, Tolerance] = {}
+            for path, spread in study.spread.items():
+                tolerances |= spread.tolerances(template, path)
+            parts[name] = draw(tolerances, study.grounds, study.seed)
+            for changes in _farthest(parts[name]):
                 template.scenario_with(changes)
         except (ScenarioError, UnitError) as error:
             loaded.refuse(("spread",), f"case {name}: {error}")
+        try:  # what shows only when it is built
+            first_run = template.scenario_with(parts[name][0], seed=study.first_ground)
+            build(first_run, ground=GROUNDS.of(first_run))
+        except ScenarioError as error:
+            loaded.refuse(("cases", name), "; ".join(error.problems))
     bars = []
     for i, text in enumerate(study.success):
         try:
@@ -230,6 +238,15 @@ def _planned(loaded: Loaded[Comparison], scenarios: dict[str, Scenario]) -> Plan
         except DrivesimError as error:
             loaded.refuse(("success", i), str(error).removeprefix("bar: "))
     return Plan(study, scenarios, parts, tuple(bars))
+
+
+def _farthest(parts: list[dict[str, float]]) -> list[dict[str, float]]:
+    """Return the draws that hold the least or the greatest value of a part, and the first: the others lie between."""
+    rows = {0}
+    for path in parts[0]:
+        values = [changes[path] for changes in parts]
+        rows |= {values.index(min(values)), values.index(max(values))}
+    return [parts[i] for i in sorted(rows)]
 
 
 def _with(loaded: Loaded[Comparison], settings: Mapping[str, Any]) -> Comparison:

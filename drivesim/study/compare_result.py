@@ -74,7 +74,8 @@ def result(
     cases = pd.concat([_case_rows(runs, name) for name in names])
     others = [name for name in names if name != against]
     differences = pd.concat([_difference_rows(runs, name, against) for name in others])
-    differences["decided"] = statistics.holm(list(differences["p"]))
+    ends = list(zip(differences["low"], differences["high"], strict=True))
+    differences["decided"] = statistics.decided(list(differences["p"]), ends)
     _needed(differences, runs, against)
     summary = {
         "name": study.name,
@@ -103,7 +104,7 @@ def _case_rows(runs: xr.Dataset, name: str) -> pd.DataFrame:
     success = own[SUCCESS].values
     rows = {SUCCESS: (*statistics.wilson(int(success.sum()), success.size), "1")}
     for measure in SHOWN:
-        rows[measure] = (*statistics.bootstrap_mean(own[measure].values), MEASURES[measure].unit)
+        rows[measure] = (*statistics.bootstrap_mean(judged(own, measure)), MEASURES[measure].unit)
     return _frame(name, rows, ["mean", "low", "high", "unit"])
 
 
@@ -118,11 +119,17 @@ def _difference_rows(runs: xr.Dataset, name: str, against: str) -> pd.DataFrame:
         )
     }  # fmt: skip
     for measure in JUDGED:
-        a, b = own[measure].values, other[measure].values
+        a, b = judged(own, measure), judged(other, measure)
         found = statistics.paired(a, b)
         pairs = int((np.isfinite(a) & np.isfinite(b)).sum())
         rows[measure] = (*found.mean, found.p, found.gain, pairs, MEASURES[measure].unit)
     return _frame(name, rows, ["mean", "low", "high", "p", "gain", "pairs", "unit"])
+
+
+def judged(own: xr.Dataset, measure: str) -> np.ndarray:
+    """Return one case's figures that can be compared: the way of every run, all else of runs that came to their end."""
+    values: np.ndarray = own[measure].values
+    return values if measure == "progress" else np.where(own["finished"].values > 0.5, values, np.nan)
 
 
 def _frame(case: str, rows: Mapping[str, tuple[Any, ...]], columns: list[str]) -> pd.DataFrame:
@@ -135,11 +142,12 @@ def _needed(differences: pd.DataFrame, runs: xr.Dataset, against: str) -> None:
     error = statistics.DECIDED / max(1, int(differences["p"].notna().sum()))
     needed: list[int | None] = []
     for (case, measure), row in differences.iterrows():
-        a, b = runs[measure].sel(case=case).values, runs[measure].sel(case=against).values
+        a, b = (judged(runs.sel(case=name), str(measure)) for name in (case, against))
         if row["decided"]:
             needed.append(None)
         elif measure == SUCCESS:
-            needed.append(statistics.successes_needed(a, b, error))
+            own, other = (runs[SUCCESS].sel(case=name).values for name in (case, against))
+            needed.append(statistics.successes_needed(own, other, error))
         else:
             needed.append(statistics.grounds_needed(a - b, error))
     differences["grounds_needed"] = pd.array(needed, dtype="Int64")

@@ -2,42 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 from scipy import stats
 from scipy.stats import qmc
 
 from drivesim.scenario.spread import Tolerance
-from drivesim.scenario.variation import Template
 
 FARTHEST = 3.0  # standard deviations at which a normal tolerance is cut off: a part farther out is rejected
 
 Changes = dict[str, float]
 
 
-def draw(template: Template, tolerances: Mapping[str, Tolerance], count: int, seed: int) -> list[Changes]:
-    """Return ``count`` sets of parts: path → SI value, wheel by wheel where a tolerance says so.
+def draw(tolerances: Mapping[str, Tolerance], count: int, seed: int) -> list[Changes]:
+    """Return ``count`` sets of parts: path → SI value.
 
     A Latin hypercube: each tolerance is cut into ``count`` slices of equal probability, and each slice is drawn from
     once.  Same seed, same draws.  Normal tolerances end at ``FARTHEST`` standard deviations.
     """
-    columns = paths_drawn(template, tolerances)
-    if not columns:
+    if not tolerances:
         return [{} for _ in range(count)]
-    square = qmc.LatinHypercube(len(columns), rng=np.random.default_rng(seed)).random(count)
-    values = np.column_stack([inverse(tolerance, square[:, i]) for i, (_, tolerance) in enumerate(columns)])
-    names = [path for path, _ in columns]
-    return [dict(zip(names, map(float, row), strict=True)) for row in values]
-
-
-def paths_drawn(template: Template, tolerances: Mapping[str, Tolerance]) -> list[tuple[str, Tolerance]]:
-    """Return the path and tolerance of every number that is drawn, one a wheel where a tolerance says so."""
-    found = []
-    for path, tolerance in tolerances.items():
-        wheels: Sequence[str] = template.scenario.rover.wheel_names if tolerance.each_wheel else ()
-        found += [(template.wheel_path(path, wheel), tolerance) for wheel in wheels] or [(path, tolerance)]
-    return found
+    square = qmc.LatinHypercube(len(tolerances), rng=np.random.default_rng(seed)).random(count)
+    values = np.column_stack([inverse(one, square[:, i]) for i, one in enumerate(tolerances.values())])
+    return [dict(zip(tolerances, map(float, row), strict=True)) for row in values]
 
 
 def inverse(tolerance: Tolerance, share: np.ndarray) -> np.ndarray:

@@ -15,6 +15,8 @@ from scipy import stats
 LEVEL = 0.95  # of every interval
 DECIDED = 0.05  # probability of a wrong "differs"
 RESAMPLES = 4000
+NO_SPREAD = 1e-9  # of the mean: differences that are all the same
+MANY = 1000  # grounds, from where on the normal law is Student's
 POWER = 0.8  # with which the grounds still needed would decide (common practice, no source)
 
 
@@ -139,25 +141,44 @@ def holm(p: Sequence[float]) -> list[bool]:
     return decided
 
 
+def decided(p: Sequence[float], intervals: Sequence[tuple[float, float]]) -> list[bool]:
+    """Return which differences are decided: by ``holm``, and with zero outside their own interval (low, high).
+
+    Signed ranks may tell the typical ground's difference while the mean, which is what is told, still may be nothing.
+    """
+    return [by_p and (low > 0 or high < 0) for by_p, (low, high) in zip(holm(p), intervals, strict=True)]
+
+
+def least_pairs(error: float = DECIDED) -> int:
+    """Return how many pairs that all point one way it takes before signs or ranks can decide: 2^(1 − n) ≤ error."""
+    return math.ceil(1 - math.log2(error))
+
+
 def grounds_needed(difference: np.ndarray, error: float = DECIDED) -> int | None:
     """Return how many grounds in all would decide, if the mean of these differences is the true one; None if zero.
 
     ``error``: the probability of a wrong "differs" of this one comparison.
 
-    The sample size of a paired t test: n = (z₁₋α/₂ + z_power)²·s²/d² (Student's t put in for z, by iteration), over
-    3/π for Wilcoxon's efficiency on normal differences.  Cohen, Statistical Power Analysis, 1988; from memory.
+    The least n at which a paired t test has the power ``POWER`` (noncentral t; Cohen, Statistical Power Analysis, 1988,
+    from memory), over 3/π for Wilcoxon's efficiency on normal differences, and no less than ``least_pairs``.
     """
     difference = difference[np.isfinite(difference)]
-    if difference.size < 2 or difference.std(ddof=1) == 0 or difference.mean() == 0:
+    if difference.size < 2 or difference.mean() == 0:
         return None
-    ratio = float(difference.std(ddof=1) / abs(difference.mean()))
-    n = 10.0
-    for _ in range(50):
-        spread = stats.t.ppf(1 - error / 2, n - 1) + stats.t.ppf(POWER, n - 1)
-        n, before = max(3.0, (spread * ratio) ** 2), n
-        if abs(n - before) < 0.01:
-            break
-    return math.ceil(n * math.pi / 3)
+    spread = float(difference.std(ddof=1))
+    if spread <= NO_SPREAD * abs(difference.mean()):
+        return least_pairs(error)
+    effect = float(abs(difference.mean()) / spread)
+
+    def power(n: int) -> float:
+        return float(stats.nct.sf(stats.t.ppf(1 - error / 2, n - 1), n - 1, effect * math.sqrt(n)))
+
+    rough = ((stats.norm.ppf(1 - error / 2) + stats.norm.ppf(POWER)) / effect) ** 2
+    n = max(2, math.floor(rough))  # the normal law asks for fewer than Student's
+    if n < MANY:
+        while power(n) < POWER:
+            n += 1
+    return max(least_pairs(error), math.ceil(n * math.pi / 3))
 
 
 def successes_needed(case: np.ndarray, other: np.ndarray, error: float = DECIDED) -> int | None:
@@ -172,4 +193,5 @@ def successes_needed(case: np.ndarray, other: np.ndarray, error: float = DECIDED
     if e == 0:
         return None
     z, w = stats.norm.ppf(1 - error / 2), stats.norm.ppf(POWER)
-    return math.ceil(((z * math.sqrt(d) + w * math.sqrt(max(0.0, d - e * e))) / e) ** 2)
+    n_large = ((z * math.sqrt(d) + w * math.sqrt(max(0.0, d - e * e))) / e) ** 2
+    return max(math.ceil(n_large), math.ceil(least_pairs(error) / d))

@@ -15,11 +15,12 @@ import numpy as np
 from drivesim.analysis.measures import MEASURES
 from drivesim.errors import ScenarioError
 from drivesim.study import sweep_result, sweep_words
+from drivesim.study.keys import stamp
+from drivesim.study.store import Store
 from drivesim.study.sweep_files import open_folder, runs_file, runs_of_other_code, write_sweep
 from drivesim.study.sweep_result import SUCCESS, Outcomes, Sweep
-from drivesim.study.sweep_runs import Plan, Progress, Runner, collected, drive, on_threads, stamp
+from drivesim.study.sweep_runs import Plan, Progress, Runner, collected, drive, on_threads
 from drivesim.study.sweep_setup import Setup, load_sweep, sweep_of
-from drivesim.study.sweep_store import Store
 
 __all__ = ["Sweep", "sweep"]
 

@@ -16,8 +16,9 @@ from typing import Any
 from drivesim.errors import DrivesimError
 from drivesim.scenario.scenario import Scenario
 from drivesim.scenario.writing import resolved
-from drivesim.study.sweep_runs import Job, Keys, Runner, outcome_of, stamp
-from drivesim.study.sweep_store import Outcome
+from drivesim.study.keys import Keys, stamp
+from drivesim.study.store import Outcome
+from drivesim.study.sweep_runs import Job, Runner, outcome_of
 
 BATCH_TIME = 1.0  # s of work that one message is worth
 LARGEST_BATCH = 64

@@ -91,7 +91,8 @@ class AxisMaker:
             self._refuse((form,), "is a count; give a list of whole numbers")
         try:
             spread = Spread(**{form: getattr(self.written, form)})
-            tolerance = spread.tolerance(self.loaded.template, self.paths[0])
+            template, path = self.loaded.template, self.paths[0]
+            tolerance = spread.tolerance(template.number(path), template.unit(path))
         except (ScenarioError, UnitError) as error:
             text = str(error).removeprefix(f"{self.paths[0]}: ")
             self._refuse((form,), text.removeprefix(f"{form}: "))

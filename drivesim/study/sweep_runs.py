@@ -2,32 +2,21 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-import os
-import platform
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
-from importlib.metadata import version
-from pathlib import Path
 
 import numpy as np
 
-from drivesim._compile import source_stamp
 from drivesim.analysis.measures import MEASURES
 from drivesim.errors import DrivesimError
 from drivesim.scenario.scenario import Scenario
-from drivesim.scenario.writing import resolved
 from drivesim.study.farm import mapped, measures_of
+from drivesim.study.keys import KEY_BYTES, Keys
+from drivesim.study.store import Outcome, Store
 from drivesim.study.sweep_result import Outcomes
-from drivesim.study.sweep_setup import TOGETHER, Setup
-from drivesim.study.sweep_store import Outcome, Store
+from drivesim.study.sweep_setup import Setup
 
-KEY_BYTES = 16
 NOTHING = "the run ended before anything was recorded"
-UNTOLD = ("name", "question", "seed")  # no say in how a run goes; and the seed stands in the name by itself
-_PACKAGE = Path(__file__).resolve().parents[1]
 
 Progress = Callable[[int, int], None]
 
@@ -52,60 +41,6 @@ class Plan:
     refused: dict[tuple[int, int], str] = field(default_factory=dict)
     done: int = 0  # in this process
     kept: int = 0  # found in the store, or the same run as another
-
-
-@cache
-def stamp() -> str:
-    """Return a hash of everything between a scenario and its measures: our sources, numpy, numba, kind of machine."""
-    digest = hashlib.sha256(f"{source_stamp()} {version('numpy')} {platform.machine()}".encode())
-    sources = [path for part in ("analysis", "scenario") for path in (_PACKAGE / part).rglob("*.py")]
-    for path in sorted([*sources, _PACKAGE / "units.py"]):
-        digest.update(path.name.encode())
-        digest.update(path.read_bytes())
-    return digest.hexdigest()[:16]
-
-
-class Keys:
-    """Names of runs; what a design's runs have in common is worked out once."""
-
-    def __init__(self) -> None:
-        self._common: dict[int, tuple[Scenario, str]] = {}
-
-    def of(self, scenario: Scenario, seed: int) -> str:
-        """Return the name of a run of ``scenario`` with ``seed``.
-
-        A hash of the resolved scenario, of the files that its ground is read from, and of ``stamp``.
-        """
-        same, text = self._common.get(id(scenario), (None, ""))
-        if same is not scenario:
-            text = _common_text(scenario)
-            if len(self._common) >= TOGETHER:
-                self._common.clear()
-            self._common[id(scenario)] = (scenario, text)
-        return hashlib.sha256(f"{stamp()} {seed} {text}".encode()).hexdigest()[: 2 * KEY_BYTES]
-
-
-def _common_text(scenario: Scenario) -> str:
-    data = resolved(scenario)
-    for name in UNTOLD:
-        data.pop(name, None)
-    for feature in data["ground"].get("features", ()):
-        if "file" in feature:
-            feature["file"] = _content(feature["file"])
-    return json.dumps(data, sort_keys=True, separators=(",", ":"))
-
-
-def _content(file: str) -> str:
-    try:
-        status = os.stat(file)
-    except OSError:
-        return file  # what is wrong with it shows when the ground is built
-    return _hash(file, status.st_mtime_ns, status.st_size)
-
-
-@lru_cache(maxsize=64)
-def _hash(file: str, _changed: int, _size: int) -> str:
-    return hashlib.sha256(Path(file).read_bytes()).hexdigest()
 
 
 def outcome_of(scenario: Scenario, seed: int) -> Outcome:

@@ -89,7 +89,7 @@ def setup(loaded: Loaded[SweepFile]) -> Setup:
             study.design, axes, study.designs or 0, study.seed, sensitivity=study.sensitivity
         )
     _refuse_clashes(loaded)
-    parts = draw(loaded.template, loaded.tolerances, study.grounds, study.seed)
+    parts = draw(loaded.tolerances, study.grounds, study.seed)
     return Setup(study, loaded.template, design, parts, _bars(loaded))
 
 
@@ -121,7 +121,7 @@ def _refuse_clashes(loaded: Loaded[SweepFile]) -> None:
                 if owner != name and _overlap(path, other):
                     loaded.refuse(("axes", name), f"sets {path}, and the axis {owner} sets {other}")
             taken[path] = name
-    for path in loaded.tolerances:
+    for path in loaded.study.spread:
         for other, owner in taken.items():
             if _overlap(path, other):
                 loaded.refuse(

@@ -13,7 +13,8 @@ from drivesim.analysis.measures import MEASURES
 from drivesim.scenario.fixed_point import Arithmetic
 from drivesim.study.draws import draw
 from drivesim.study.farm import Measures
-from drivesim.study.statistics import DECIDED, LEVEL, Difference, grounds_needed, holm, paired
+from drivesim.study import statistics
+from drivesim.study.statistics import DECIDED, LEVEL, Difference, grounds_needed, paired
 from drivesim.tuning.objective import PARTS, Objective
 from drivesim.tuning.problem import REAL, SHIPPED, TUNED, WHOLE, Problem
 from drivesim.tuning.space import Point
@@ -77,7 +78,7 @@ def _with_tolerances(
     problem, loaded = objective.problem, objective.problem.loaded
     if not loaded.tolerances:
         return {}
-    parts = draw(loaded.template, loaded.tolerances, len(seeds), problem.study.seed)
+    parts = draw(loaded.tolerances, len(seeds), problem.study.seed)
     names = [SHIPPED, TUNED]
     scenarios = [
         loaded.template.scenario_with({**drawn, **problem.space.changes(cases[name])}, seed=seed)
@@ -114,12 +115,15 @@ def against(table: pd.DataFrame, case: str, other: str, name: str, parts: str = 
 
 
 def decided(table: pd.DataFrame) -> dict[str, float]:
-    """Return the parts in which tuned and shipped gains differ for sure, all parts together (Holm): mean difference.
+    """Return the parts in which tuned and shipped gains differ for sure, all parts together: mean difference.
 
-    Parts that are no part of the cost are among them: what a cost leaves out is what a search pays with.
+    By Holm, and with zero outside the mean's own interval.  Parts that are no part of the cost are among them: what a cost leaves out is what a search pays with.
     """
     found = {part: against(table, TUNED, SHIPPED, part) for part in PARTS}
-    sure = holm([difference.p for difference in found.values()])
+    sure = statistics.decided(
+        [difference.p for difference in found.values()],
+        [(difference.mean.low, difference.mean.high) for difference in found.values()],
+    )
     return {part: found[part].mean.value for part, yes in zip(found, sure, strict=True) if yes}
 
 

@@ -52,6 +52,15 @@ def test_a_file_with_cases_is_printed_and_written(place):
     }  # fmt: skip
 
 
+def test_a_folder_may_be_called_anything(place):
+    result = drivesim("compare", "own.yaml", "-o", "h[/red]x", "--no-pictures", "--grounds", "1")
+    assert "written to h[/red]x/" in result.output
+    assert "nan" not in result.output
+    assert not list(place.glob(".h*"))
+    checked = drivesim("check", "own.yaml", "--json")
+    assert json.loads(checked.output)["kind"] == "compare"
+
+
 def test_two_scenarios_go_by_the_names_of_their_files(place):
     result = drivesim(
         "compare", "light.yaml", "heavy.yaml", "--grounds", "2", "--json", "--no-pictures", "-o", "x"
@@ -75,7 +84,7 @@ def test_two_scenarios_go_by_the_names_of_their_files(place):
             ("light.yaml",),
             "light.yaml:1: this looks like a scenario; a file of many runs names one under scenario:\n",
         ),
-        (("own.yaml", "--success", "speed"), "success.0: found 'speed', needed: NAME > VALUE"),
+        (("own.yaml", "--success", "speed"), "--success: found 'speed', needed: NAME > VALUE"),
         (("own.yaml", "--against", "three"), "against: found 'three'; "),
         (("light.yaml", "nope.yaml"), "nope.yaml:1: no such file"),
     ],

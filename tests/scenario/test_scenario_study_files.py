@@ -27,11 +27,30 @@ def test_tolerances_in_numbers():
         "  rover.battery.state_of_charge: {between: [60 %, 95 %]}\n"
         "  rover.wheel.radius: {uniform: 0.2 mm}\n"
     ).tolerances
-    assert found["rover.mass"] == ("normal", 0.62, pytest.approx(0.0186), False)
-    assert found["rover.wheel.tyre.friction"] == ("uniform", pytest.approx(0.7), pytest.approx(0.9), True)
-    assert found["ambient"] == ("normal", 22.0, 5.0, False)
-    assert found["rover.battery.state_of_charge"] == ("uniform", 0.6, 0.95, False)
+    assert found["rover.mass"] == ("normal", 0.62, pytest.approx(0.0186))
+    for wheel in RUBBLE.rover.wheel_names:
+        own = found[f"rover.wheels.{wheel}.change.tyre.friction"]
+        assert own == ("uniform", pytest.approx(0.7), pytest.approx(0.9))
+    assert found["ambient"] == ("normal", 22.0, 5.0)
+    assert found["rover.battery.state_of_charge"] == ("uniform", 0.6, 0.95)
     assert found["rover.wheel.radius"][1:3] == pytest.approx((0.0338, 0.0342))
+
+
+def test_a_wheel_of_its_own_is_drawn_around_its_own_value():
+    """A slick tyre and a weak gain stay what they are, within their tolerances."""
+    changes = (
+        "  base: scenarios/rubble_speed_loop.yaml\n  change:\n"
+        "    rover.wheels.front_left.change: {tyre.friction: 0.05}\n"
+        "    drive.overrides.rear_left: {proportional: 2 mV*s/rad}\n"
+    )
+    spread = "spread:\n  rover.wheel.tyre.friction: {uniform: 10 %, each: wheel}\n"
+    spread += "  drive.proportional: {uniform: 10 %, each: wheel}\n"
+    found = read(f"scenario:\n{changes}{spread}").tolerances
+    slick = found["rover.wheels.front_left.change.tyre.friction"]
+    assert slick[1:] == pytest.approx((0.045, 0.055))
+    assert found["rover.wheels.rear_left.change.tyre.friction"][1:] == pytest.approx((0.72, 0.88))
+    assert found["drive.overrides.rear_left.proportional"][1:] == pytest.approx((1.8e-3, 2.2e-3))
+    assert found["drive.overrides.front_left.proportional"][1:] == pytest.approx((0.108, 0.132))
 
 
 def test_a_study_holds_its_scenario_or_names_it():
@@ -71,14 +90,42 @@ def test_a_case_is_the_scenario_with_its_changes():
         (HEAD + "grunds: 3\n", "own.yaml:2: grunds: unknown key; did you mean 'grounds'?"),
         (HEAD + "grounds: 0\n", "own.yaml:2: grounds: found 0, allowed: at least 1"),
         (HEAD + "grounds: many\n", "own.yaml:2: grounds: found 'many', needed: a whole number"),
-        (HEAD + "spread: {rover.mas: {normal: 3 %}}\n", "own.yaml:2: spread.rover.mas: has no number in this scenario; did"),
-        (HEAD + "spread:\n  rover.mass: {normal: 3 m}\n", "own.yaml:3: spread.rover.mass: normal: found '3 m', but 'm' is"),
-        (HEAD + "spread:\n  rover.mass: {normal: 0 g}\n", "own.yaml:3: spread.rover.mass: normal: found '0 g', allowed: mo"),
-        (HEAD + "spread:\n  rover.mass: {normal: [3]}\n", "own.yaml:3: spread.rover.mass.normal: found a list, needed: a"),
-        (HEAD + "spread:\n  ambient: {normal: 3 %}\n", "own.yaml:3: spread.ambient: normal: found '3 %', a share of a temp"),
-        (HEAD + "spread:\n  rover.mass: {normal: 3 %, uniform: 2 g}\n", "own.yaml:3: spread.rover.mass.uniform: found normal and"),
-        (HEAD + "spread:\n  rover.mass: {each: wheel}\n", "own.yaml:3: spread.rover.mass: found none; give exactly one of"),
-        (HEAD + "spread:\n  rover.mass: {normal: 5 %, each: wheel}\n", "own.yaml:3: spread.rover.mass: is not a wheel's own"),
+        (
+            HEAD + "spread: {rover.mas: {normal: 3 %}}\n",
+            "own.yaml:2: spread.rover.mas: has no number in this scenario; did",
+        ),
+        (
+            HEAD + "spread:\n  rover.mass: {normal: 3 m}\n",
+            "own.yaml:3: spread.rover.mass: normal: found '3 m', but 'm' is",
+        ),
+        (
+            HEAD + "spread:\n  rover.mass: {normal: 0 g}\n",
+            "own.yaml:3: spread.rover.mass: normal: found '0 g', allowed: mo",
+        ),
+        (
+            HEAD + "spread:\n  rover.mass: {normal: [3]}\n",
+            "own.yaml:3: spread.rover.mass.normal: found a list, needed: a",
+        ),
+        (
+            HEAD + "spread:\n  ambient: {normal: 3 %}\n",
+            "own.yaml:3: spread.ambient: normal: found '3 %', a share of a temp",
+        ),
+        (
+            HEAD + "spread:\n  rover.mass: {normal: 3 %, uniform: 2 g}\n",
+            "own.yaml:3: spread.rover.mass.uniform: found normal and",
+        ),
+        (
+            HEAD + "spread:\n  rover.mass: {each: wheel}\n",
+            "own.yaml:3: spread.rover.mass: found none; give exactly one of",
+        ),
+        (
+            HEAD + "spread:\n  rover.mass: {normal: 5 %, each: wheel}\n",
+            "own.yaml:3: spread.rover.mass: is not a wheel's own",
+        ),
+        (
+            HEAD + "spread:\n  rover.battery.cells_in_series: {uniform: 1}\n",
+            "own.yaml:3: spread.rover.battery.cells_in_series: is a count, and parts do not vary by counts",
+        ),
         (
             HEAD + "spread:\n  rover.wheel.radius: {normal: 5 %, each: wheel}\n",
             "own.yaml:3: spread.rover.wheel.radius: as a wheel's own: found 'radius'; allowed: inertia",
@@ -111,11 +158,18 @@ def test_mistakes_have_their_line(text, words):
             "\n  one:\n  two:\nagainst: tow",
             "own.yaml:5: against: found 'tow'; did you mean 'two'? allowed: one, two",
         ),
+        (
+            "\n  one:\n  two: {scenario: 5}",
+            "own.yaml:4: cases.two.scenario: found 5, needed: the name of a scenario's file",
+        ),
     ],
 )
 def test_mistakes_in_cases_have_their_line(cases, words):
-    with pytest.raises(ScenarioError) as error:
+    def read_cases():
         loaded = read(f"{HEAD}cases: {cases}\n", Comparison)
         for name in loaded.study.cases:
             loaded.case(("cases", name))
+
+    with pytest.raises(ScenarioError) as error:
+        read_cases()
     assert str(error.value).startswith(words)

@@ -9,8 +9,10 @@ from scipy import stats
 from drivesim.study import statistics
 from drivesim.study.statistics import (
     bootstrap_mean,
+    decided,
     grounds_needed,
     holm,
+    least_pairs,
     mcnemar,
     paired,
     success_difference,
@@ -89,6 +91,20 @@ def test_difference_of_paired_rates_by_newcombe():
     assert (found.low, found.high) == pytest.approx((0.0569, 0.3404), abs=5e-4)
 
 
+def test_difference_of_paired_rates_where_pairs_go_together():
+    """The same method by hand with a positive product of the table: its correction n/2 counts."""
+    both, only, other, neither = 30, 5, 3, 22
+    rows = [(1, 1)] * both + [(1, 0)] * only + [(0, 1)] * other + [(0, 0)] * neither
+    n = len(rows)
+    first, second = wilson(both + only, n), wilson(both + other, n)
+    product = (both + only) * (other + neither) * (both + other) * (only + neither)
+    phi = (both * neither - only * other - n / 2) / math.sqrt(product)
+    a, b = first.value - first.low, second.high - second.value
+    found = success_difference(*np.array(rows, dtype=float).T)
+    assert found.low == pytest.approx(2 / n - math.sqrt(a * a - 2 * phi * a * b + b * b))
+    assert phi < (both * neither - only * other) / math.sqrt(product) - 0.03
+
+
 def test_the_interval_of_paired_rates_covers_as_often_as_it_says():
     """600 samples of 40 pairs with the discordances of a real comparison."""
     rng, chances = (
@@ -134,8 +150,53 @@ def test_what_is_decided_counts_all_comparisons():
     """Holm, Scandinavian Journal of Statistics 6 (1979) 65: the smallest p against 5 % over all."""
     assert holm([0.01, 0.04, 0.03, 0.005]) == [True, False, False, True]
     assert holm([0.02, 0.6]) == [True, False]
+    assert holm([0.01, 0.02, 0.04]) == [True, True, True]  # Bonferroni's rule would find one
     assert holm([math.nan, 0.04]) == [False, True]
     assert holm([]) == []
+
+
+def test_decided_needs_the_mean_to_differ_too():
+    """37 of 40 grounds a little better and three far worse: the ranks differ, the mean may be nothing."""
+    rng = np.random.default_rng(2)
+    difference = np.r_[rng.normal(0.1, 0.02, 37), [-1.6, -1.6, -1.6]]
+    found = paired(difference, np.zeros(40))
+    assert found.p < 0.001
+    assert decided([found.p], [found.mean[1:]]) == [False]
+    clear = paired(difference[:37], np.zeros(37))
+    assert decided([found.p, clear.p], [found.mean[1:], clear.mean[1:]]) == [False, True]
+
+
+def test_zeros_count_half_for_either_side():
+    """Wilcoxon with zeros split (scipy's zsplit): leaving them out would say more than is known."""
+    case = np.r_[np.zeros(30), np.full(6, 1.0)]
+    assert paired(case, np.zeros(36)).p == stats.wilcoxon(case, zero_method="zsplit").pvalue
+    assert paired(case, np.zeros(36)).p > 2 * stats.wilcoxon(case, zero_method="wilcox").pvalue
+
+
+def test_the_interval_is_the_accelerated_one():
+    """Of a skewed sample it lies farther to the right than plain percentiles do."""
+    sample = np.random.default_rng(6).gamma(0.5, 1.0, 30)
+    plain = stats.bootstrap(
+        (sample,), np.mean, method="percentile", n_resamples=4000, rng=2
+    ).confidence_interval
+    found = bootstrap_mean(sample)
+    assert found.low > plain.low
+    assert found.high > plain.high
+
+
+def test_no_fewer_grounds_than_can_decide_at_all():
+    """2^(1 − n) is the least p of n pairs; a greater difference never asks for more grounds."""
+    assert least_pairs(0.05) == 6
+    assert stats.wilcoxon(np.arange(1.0, 7.0)).pvalue <= 0.05 < stats.wilcoxon(np.arange(1.0, 6.0)).pvalue
+    sample = np.random.default_rng(1).normal(0, 1, 50)
+    sample = (sample - sample.mean()) / sample.std(ddof=1)
+    needed = [
+        grounds_needed(sample + effect, 0.05 / 6) for effect in (0.02, 0.5, 1.0, 1.8, 2.0, 2.5, 3.0, 5.0)
+    ]
+    assert needed == sorted(needed, reverse=True)
+    assert needed[-1] == least_pairs(0.05 / 6)
+    assert grounds_needed(np.full(3, 0.5)) == 6
+    assert successes_needed(np.ones(4), np.zeros(4), 0.05 / 6) == least_pairs(0.05 / 6)
 
 
 def test_as_many_grounds_as_asked_for_do_decide():
@@ -147,8 +208,8 @@ def test_as_many_grounds_as_asked_for_do_decide():
     assert (
         50 <= needed <= 58
     )  # paired t test at d = 0.4: 52 (Cohen 1988, table 2.4.1 gives 51 to 52), over 3/π
-    decided = [stats.wilcoxon(rng.normal(0.4, 1, needed)).pvalue < 0.05 for _ in range(600)]
-    assert np.mean(decided) == pytest.approx(0.8, abs=0.05)
+    found = [stats.wilcoxon(rng.normal(0.4, 1, needed)).pvalue < 0.05 for _ in range(600)]
+    assert np.mean(found) == pytest.approx(0.8, abs=0.05)
     assert grounds_needed(np.zeros(9)) is None
     assert grounds_needed(sample, 0.01) > needed
 
@@ -158,6 +219,6 @@ def test_as_many_grounds_as_asked_for_decide_the_success():
     chances, kinds = [0.4, 0.3, 0.1, 0.2], np.array([(1.0, 1.0), (1.0, 0.0), (0.0, 1.0), (0.0, 0.0)])
     exact = np.repeat(kinds, [40, 30, 10, 20], axis=0).T
     needed = successes_needed(*exact)
-    decided = [mcnemar(*kinds[rng.choice(4, needed, p=chances)].T).p < 0.05 for _ in range(600)]
-    assert 0.70 <= np.mean(decided) <= 0.85  # the exact test is somewhat stricter than its large-sample form
+    found = [mcnemar(*kinds[rng.choice(4, needed, p=chances)].T).p < 0.05 for _ in range(600)]
+    assert 0.70 <= np.mean(found) <= 0.85  # the exact test is somewhat stricter than its large-sample form
     assert successes_needed(exact[0], exact[0]) is None

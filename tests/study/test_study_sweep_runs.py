@@ -18,10 +18,10 @@ from drivesim.cli.main import main
 from drivesim.errors import RunError, ScenarioError
 from drivesim.scenario.scenario import Scenario
 from drivesim.scenario.writing import resolved
+from drivesim.study import keys as keys_module
 from drivesim.study import sweep as sweep_module
-from drivesim.study import sweep_runs
+from drivesim.study.keys import Keys
 from drivesim.study.sweep import sweep
-from drivesim.study.sweep_runs import Keys
 
 MANY = GRID.replace("count: 3", "count: 12").replace("grounds: 2", "grounds: 3")  # 72 runs
 
@@ -138,7 +138,7 @@ def test_a_changed_study_uses_what_still_fits(tmp_path):
 def test_results_of_other_code_are_not_mixed_in(tmp_path, monkeypatch):
     folder = tmp_path / "out"
     sweep(written(tmp_path), folder=folder)
-    for module in (sweep_module, sweep_runs):
+    for module in (sweep_module, keys_module):
         monkeypatch.setattr(module, "stamp", lambda: "0123456789abcdef")
     found = sweep(written(tmp_path), folder=folder)
     assert found.notes[0] == "12 runs done now, 0 there already"

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from drivesim.errors import RunError
-from drivesim.study.sweep_store import Store
+from drivesim.study.store import Store
 
 
 def key(number: int) -> str:
@@ -82,6 +82,6 @@ def test_runs_may_have_other_measures(tmp_path):
 
 def test_two_processes_do_not_write_into_one_folder(tmp_path):
     pytest.importorskip("fcntl")
-    with Store(tmp_path / "r"), pytest.raises(RunError, match="another drivesim sweep is at work"):
+    with Store(tmp_path / "r"), pytest.raises(RunError, match="another drivesim is at work"):
         Store(tmp_path / "r").__enter__()
     assert numbers(tmp_path / "r") == []

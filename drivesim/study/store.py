@@ -123,4 +123,4 @@ def _lock(file: IO[bytes], path: Path) -> None:
     try:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
-        raise RunError(f"{path.parent}: another drivesim sweep is at work in this folder") from None
+        raise RunError(f"{path.parent}: another drivesim is at work on it") from None
