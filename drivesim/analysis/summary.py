@@ -100,7 +100,8 @@ def summarise(recording: Recording, traces: xr.Dataset) -> dict[str, Any]:
     """Return the summary of a run as plain numbers and texts, ready for JSON.
 
     ``distance_m``: along the rover's own axis.  ``commanded_m``: what the driver's script adds up to, whatever link,
-    fail-safe, resets and tries at recovery made of it; ``progress_m``: the hubs' mean way along it, turning included.
+    fail-safe, resets and tries at recovery made of it; ``progress_m``: the hubs' mean way along it, turning included;
+    the energy per metre is of that way.
     ``stuck_at_m``: places on the ground.  ``lowest_bus_voltage_V``: of all steps.  ``figures``: those of
     ``drivesim.analysis.measures``, by the names that bars and studies use.
     """

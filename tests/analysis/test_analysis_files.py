@@ -264,7 +264,7 @@ def test_the_summary_s_keys(tmp_path):
     assert summary["versions"]["drivesim"] == version("drivesim")
     assert {"numpy", "numba", "python", "sources"} <= set(summary["versions"])
     assert summary["stuck_at_m"]
-    assert summary["energy_per_metre_J"] == pytest.approx(summary["energy_drawn_J"] / summary["distance_m"])
+    assert summary["energy_per_metre_J"] == pytest.approx(summary["energy_drawn_J"] / summary["progress_m"])
 
 
 def test_the_traces_names_and_units():
