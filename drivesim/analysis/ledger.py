@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-
 from drivesim.engine.simulate import Recording
 
 #: parts of the ledger in the order shown, with the words shown
@@ -33,7 +31,7 @@ def ledger(recording: Recording) -> dict[str, float]:
     The remainder is what the numerical method lost or made.
     """
     states, body = recording.model.states, recording.model.bodies[0]
-    before, after = asdict(recording.stored_before), asdict(recording.stored_after)
+    before, after = vars(recording.stored_before), vars(recording.stored_after)
     change = {name: after[name] - before[name] for name in after}
     parts = {
         "copper": float(states["copper_loss"].sum()),
