@@ -36,6 +36,8 @@ def command(
 
     Exits with 1 where no gains keep what the file requires.
     """
+    from rich.text import Text
+
     from drivesim.analysis.files import check_target, free_folder, writing
     from drivesim.cli import tables, tune_tables
     from drivesim.cli.mistakes import told_where_written
@@ -67,4 +69,4 @@ def command(
         return
     out = tables.console()
     tune_tables.print_tuned(out, tuned)
-    out.print(f"\nwritten to {folder}/")
+    out.print(Text(f"\nwritten to {folder}/"))

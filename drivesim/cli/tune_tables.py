@@ -66,8 +66,8 @@ def print_tuned(out: Console, tuned: Tuned) -> None:
     out.print(cost_table(tuned))
     gap = s["gap"]
     out.print(
-        f"cost as a multiple of the shipped gains': {gap['training']:.2f} on the training grounds, "
-        f"{gap['held_out']:.2f} on the held-out ones"
+        f"cost as a multiple of the shipped gains': {_number(gap['training'], '.2f')} on the training grounds, "
+        f"{_number(gap['held_out'], '.2f')} on the held-out ones"
     )
     out.print(
         f"{s['tried']['looked_at']} gains looked at, {s['tried']['not_taken']} not taken, {s['runs']['all']} runs"
@@ -98,7 +98,7 @@ def gains_table(tuned: Tuned) -> Table:
     table = _table("gains", "", *cases, "searched between")
     for path, row in tuned.gains.iterrows():
         table.add_row(
-            str(path), *(readable(float(row[case]), row["unit"], 4) for case in cases),
+            Text(str(path)), *(readable(float(row[case]), row["unit"], 4) for case in cases),
             f"{row['low']:.3g} … {row['high']:.3g}",
         )  # fmt: skip
     return table
@@ -122,13 +122,22 @@ def cost_table(tuned: Tuned) -> Table:
         means = [float(held[held["case"] == case][part].mean()) * factor for case in cases]
         weight = f" ×{weights[part]:g}" if part in weights and weights[part] != 1 else ""
         table.add_row(
-            Text(PART_WORDS[part] + weight), *(f"{mean:.3g}" for mean in means),
+            Text(PART_WORDS[part] + weight), *(_number(mean) for mean in means),
             "* " * (part in decided) + _interval(found[part], factor),
         )  # fmt: skip
     return table
 
 
-def _interval(found: dict[str, Any], factor: float) -> str:
+def _number(value: float | None, form: str = ".3g") -> str:
+    """Return a number, or a dash where there is none."""
+    return "–" if value is None or math.isnan(value) else f"{value:{form}}"
+
+
+def _interval(found: dict[str, Any], factor: float = 1.0) -> str:
+    if found["mean"] is None:
+        return "–"
+    if found["low"] is None:
+        return signed(found["mean"] * factor)
     mean, low, high = (found[key] * factor for key in ("mean", "low", "high"))
     return f"{signed(mean)} ({signed(low)} … {signed(high)})"
 
@@ -172,6 +181,6 @@ def whole_lines(whole: dict[str, Any] | None) -> list[str]:
     line = (
         f"in words of {whole['word_bits']} bits, {whole['fraction_bits']} of fraction, "
         f"{whole['gain_fraction_bits']} in gains: rounding changes {worst[0]} by {worst[1]['rounding']:.2%}, "
-        f"the cost on held-out grounds by {signed(found['mean'])} ({signed(found['low'])} … {signed(found['high'])})"
+        f"the cost on held-out grounds by {_interval(found)}"
     )
     return [line]

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.colors import LogNorm
+from matplotlib.colors import LogNorm, Normalize
 from matplotlib.figure import Figure
 from matplotlib.ticker import (
     FixedLocator,
@@ -152,7 +152,7 @@ def _map(tuned: Tuned, figure: Figure, ax: Axes, paths: list[str]) -> None:
     size = 14 + 46 * tuned.map["grounds"].values / most
     ax.scatter(x[~taken], y[~taken], marker="x", s=18, color=PALE, linewidths=0.9, label="not taken")
     shown = ax.scatter(
-        x[taken], y[taken], s=size[taken], c=cost[taken], cmap="cividis", norm=LogNorm(),
+        x[taken], y[taken], s=size[taken], c=cost[taken], cmap="cividis", norm=_norm(cost[taken]),
         edgecolors=INK, linewidths=0.5, zorder=3,
     )  # fmt: skip
     _cases(tuned, ax, paths)
@@ -175,6 +175,11 @@ def _map(tuned: Tuned, figure: Figure, ax: Axes, paths: list[str]) -> None:
         f"size: grounds driven over, at most {most}; ×: not taken, misses what is required", fontsize=8,
         loc="left", color=FAINT,
     )  # fmt: skip
+
+
+def _norm(cost: np.ndarray) -> Normalize:
+    """Return a logarithmic scale of costs, or an even one where some are zero."""
+    return LogNorm() if cost.min() > 0 else Normalize()
 
 
 def _ticks(cost: np.ndarray) -> list[float]:

@@ -6,6 +6,7 @@ Imports scenario, drive and the gains as whole numbers.  The C function repeats
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable
 
 from drivesim.drive.fixed_point import greatest, to_fixed
@@ -18,6 +19,9 @@ from drivesim.scenario.scenario import Scenario
 from drivesim.tuning.whole_numbers import WholeNumber, whole_numbers
 
 GUARD = "DS_GAINS_H"
+IN_ASCII = str.maketrans(
+    {"·": "*", "×": "*", "−": "-", "–": "-", "—": "-", "“": '"', "”": '"', "’": "'", "‘": "'"}
+)
 DEFINES = {"proportional": "DS_KP", "integral": "DS_KI_TS", "feed_forward": "DS_FF"}
 MEANS = {
     "proportional": "proportional gain",
@@ -95,9 +99,14 @@ def _define(name: str, value: str, meaning: str) -> str:
 
 
 def _plain(text: str) -> str:
-    """Return text that cannot end a comment and needs no letters beyond ASCII."""
-    text = " ".join(text.replace("*/", "* /").replace("·", "*").replace("−", "-").split())
-    return text.encode("ascii", "replace").decode()
+    """Return text that neither ends nor begins a comment, without trigraphs, in ASCII: letters without accents."""
+    text = unicodedata.normalize("NFKD", text.translate(IN_ASCII))
+    text = "".join(sign for sign in text if not unicodedata.combining(sign))
+    text = "".join(sign if sign.isascii() else "_" for sign in text)
+    for pair in ("*/", "/*", "??"):
+        while pair in text:
+            text = text.replace(pair, " ".join(pair))
+    return " ".join(text.split())
 
 
 def _number(value: float) -> str:

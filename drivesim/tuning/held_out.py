@@ -11,9 +11,9 @@ import pandas as pd
 
 from drivesim.analysis.measures import MEASURES
 from drivesim.scenario.fixed_point import Arithmetic
+from drivesim.study import statistics
 from drivesim.study.draws import draw
 from drivesim.study.farm import Measures
-from drivesim.study import statistics
 from drivesim.study.statistics import DECIDED, LEVEL, Difference, grounds_needed, paired
 from drivesim.tuning.objective import PARTS, Objective
 from drivesim.tuning.problem import REAL, SHIPPED, TUNED, WHOLE, Problem
@@ -117,7 +117,8 @@ def against(table: pd.DataFrame, case: str, other: str, name: str, parts: str = 
 def decided(table: pd.DataFrame) -> dict[str, float]:
     """Return the parts in which tuned and shipped gains differ for sure, all parts together: mean difference.
 
-    By Holm, and with zero outside the mean's own interval.  Parts that are no part of the cost are among them: what a cost leaves out is what a search pays with.
+    By Holm, and with zero outside the mean's own interval.  Parts that are no part of the cost are among them: what a
+    cost leaves out is what a search pays with.
     """
     found = {part: against(table, TUNED, SHIPPED, part) for part in PARTS}
     sure = statistics.decided(

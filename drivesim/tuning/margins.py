@@ -1,12 +1,15 @@
-"""Margins and step response of the linear loop, its dead time exact; imports the plant, and control where it is used.
+"""Margins and step response of the linear loop, its dead time exact; imports the plant and physics.
 
 Open loop, with the PI's output held for a sample and the speed measured late as one dead time:
 
     L(jω) = (kp + ki/jω)·gain·exp(−jω·delay)/(jω·lag + 1)
 
 Its size falls with the frequency, so that it passes one at most once, and the loop is stable if its phase has turned by
-less than half a turn there (Nyquist).  The phase passes half a turn once before it comes round again, so the first
-such frequency gives the gain margin.
+less than half a turn there (Nyquist).  With kp/ki = t the phase passes half a turn where
+
+    atan(1/(ω·lag)) + atan(ω·t) = ω·delay
+
+and only there: atan(ω·t) − ω·delay, concave, is zero once at most and falls from there on, and so does atan(1/(ω·lag)).
 """
 
 from __future__ import annotations
@@ -16,11 +19,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from drivesim.physics import loop
 from drivesim.tuning.plant import Plant
 
-POINTS = 100  # frequencies, evenly on a logarithmic scale; control interpolates between them
-TURNS = 12.0  # rad that the dead time turns at the highest frequency, at least
-BELOW = 0.02  # of the slowest corner: the lowest frequency
+CLOSE = 1e-14  # of the frequency where the phase has turned by half a turn
 FINE = 400  # steps to a dead time, or to a lag where there is none
 MOST_STEPS = 200_000
 WILD = 1e6  # a response beyond this grows without end
@@ -58,40 +60,33 @@ def phase(plant: Plant, kp: float, ki: float, omega: float) -> float:
     return math.atan2(-ki, kp * omega) - math.atan(omega * plant.lag) - omega * plant.delay
 
 
-def frequencies(plant: Plant, kp: float, ki: float, count: int = POINTS) -> np.ndarray:
-    """Return the frequencies [rad/s] at which the loop is looked at: from below all corners to beyond all crossings."""
-    highest = [TURNS / plant.delay] if plant.delay > 0 else []
-    corners = [1.0 / plant.delay] if plant.delay > 0 else []
-    if plant.lag > 0:
-        corners.append(1.0 / plant.lag)
-        highest.append(3.0 * kp * plant.gain / plant.lag)
-    if ki > 0:
-        corners.append(ki * plant.gain)
-        highest.append(3.0 * ki * plant.gain)
-        if kp > 0:
-            corners.append(ki / kp)
-    top = max(*highest, *corners, 0.0)
-    return np.geomspace(BELOW * min(*corners, top), top, count)
-
-
 def margins(plant: Plant, kp: float, ki: float) -> Margins:
-    """Return the margins of the loop with these gains, by python-control on its exact frequency response."""
+    """Return the margins of the loop with these gains: crossover in closed form, turnover by Brent's method."""
     if kp <= 0.0 and ki <= 0.0:
         return Margins(math.inf, math.inf, math.nan, math.nan)
-    import control
-
-    omega = frequencies(plant, kp, ki)
-    response = open_loop(plant, kp, ki, omega)
-    gains, _, _, turnovers, crossovers, _ = control.stability_margins(
-        control.frd(response, omega, smooth=True), returnall=True
-    )
-    if len(crossovers):
-        crossover = float(crossovers[0])
+    crossover = float(loop.crossover(plant.gain, plant.lag, kp, ki))
+    left = math.inf if crossover == 0.0 else -math.inf  # always below one, or never
+    if 0.0 < crossover < math.inf:
         left = math.pi + phase(plant, kp, ki, crossover)
-    else:  # always below one, or never
-        crossover, left = math.nan, math.inf if abs(response[0]) < 1.0 else -math.inf
-    turnover, gain = min(zip(turnovers, gains, strict=True), default=(math.nan, math.inf))
-    return Margins(float(gain), left, crossover, float(turnover))
+    else:
+        crossover = math.nan
+    turnover, gain = turnover_of(plant, kp, ki), math.inf
+    if math.isfinite(turnover):
+        gain = float(1.0 / abs(open_loop(plant, kp, ki, np.array([turnover]))[0]))
+    return Margins(gain, left, crossover, turnover)
+
+
+def turnover_of(plant: Plant, kp: float, ki: float) -> float:
+    """Return the frequency [rad/s] at which the open loop's phase has turned by half a turn; NaN without a delay."""
+    from scipy.optimize import brentq
+
+    if plant.delay <= 0.0:
+        return math.nan
+
+    def left(omega: float) -> float:
+        return math.atan2(1.0, omega * plant.lag) + math.atan2(kp * omega, ki) - omega * plant.delay
+
+    return float(brentq(left, 0.0, 1.01 * math.pi / plant.delay, xtol=1e-300, rtol=CLOSE, maxiter=2000))
 
 
 def step_response(plant: Plant, kp: float, ki: float, until: float) -> tuple[np.ndarray, np.ndarray]:

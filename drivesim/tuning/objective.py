@@ -16,9 +16,7 @@ from drivesim.tuning.problem import Problem
 from drivesim.tuning.require import Missed, missed_in_runs, missed_without_runs
 from drivesim.tuning.space import Point
 
-BROKEN_OFF = (
-    5.0  # cost of a run that did not come to its end, or has no numbers: so many times that of the start
-)
+BROKEN_OFF = 5.0  # least cost of a run that did not come to its end, and cost of one without numbers
 
 #: for each part of the cost: how it comes from a run's figures, its unit, and the least that counts as its scale,
 #: so that a part that the gains as they are hardly show does not outweigh all others
@@ -51,7 +49,7 @@ class Objective:
         for part in problem.study.cost.weights:
             _, _, least = PARTS[part]
             found = self._parts(problem.start, problem.study.training_seeds, part)
-            known = found[np.isfinite(found)]
+            known = found[np.isfinite(found)]  # of runs that came to their end
             self.scales[part] = max(float(known.mean()) if known.size else 0.0, least)
 
     def drive(self, points: Iterable[Point], seeds: Sequence[int]) -> None:
@@ -92,14 +90,23 @@ class Objective:
         return float(np.mean([self.cost_of(self._known[point, seed]) for seed in seeds]))
 
     def cost_of(self, measures: Measures) -> float:
-        """Return the cost of one run: the weighted mean of its parts, each over its scale."""
+        """Return the cost of one run: the weighted mean of its parts, each over its scale.
+
+        A run that broke off counts as stuck for the time that was left, and costs ``BROKEN_OFF`` at least.
+        """
         weights = self.problem.study.cost.weights
-        if not measures or not measures["finished"]:
+        if not measures:
             return BROKEN_OFF
         scenario = self.problem.loaded.template.scenario
+        finished = bool(measures["finished"])
+        if not finished:
+            left = max(0.0, scenario.duration - measures["duration"])
+            measures = {**measures, "stuck": measures["stuck"] + left}
         parts = sum(w * PARTS[part][0](measures, scenario) / self.scales[part] for part, w in weights.items())
         total = float(parts / sum(weights.values()))
-        return total if math.isfinite(total) else BROKEN_OFF
+        if not math.isfinite(total):
+            return BROKEN_OFF
+        return total if finished else max(BROKEN_OFF, total)
 
     def late(self, point: Point, seeds: Sequence[int]) -> Missed | None:
         """Return what these gains miss: without driving, and on these grounds."""
@@ -120,4 +127,4 @@ class Objective:
     def _parts(self, point: Point, seeds: Sequence[int], part: str) -> np.ndarray:
         scenario = self.problem.loaded.template.scenario
         measures = (self._known[point, seed] for seed in seeds)
-        return np.array([PARTS[part][0](m, scenario) if m else math.nan for m in measures])
+        return np.array([PARTS[part][0](m, scenario) if m and m["finished"] else math.nan for m in measures])

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 
 from drivesim.engine import records
+from drivesim.engine.model import Model
+from drivesim.engine.timeline import wheel_targets
 from drivesim.engine.wheel_build import fill_drive, fill_wheel
 from drivesim.physics import loop
 from drivesim.physics.winding import resistance_at
@@ -17,6 +21,9 @@ from drivesim.scenario.scenario import Scenario
 FREE, LOADED = "free", "loaded"
 WORDS = {FREE: "wheel in the air", LOADED: "wheel with its share of the rover"}
 IN_STEP = "wheel in step with its field"
+STILL = (
+    1e-9  # of the fastest wheel: a wheel that turns no faster stands, as the inner one of a tight arc does
+)
 LEAST_FRICTION = 1e-12  # N·m·s/rad: a wheel without viscous friction under a current command has no end speed
 
 
@@ -65,12 +72,16 @@ class Loop:
 
 def wheel_record(scenario: Scenario) -> np.void:
     """Return the WHEEL record of the first wheel that drives, with the common drive settings."""
-    rover = scenario.rover
-    driven = [name for name in rover.wheel_names if rover.place(name).driven] or [rover.wheel_names[0]]
     out = np.zeros(1, records.WHEEL)
-    fill_wheel(out[0], rover, driven[0])
+    fill_wheel(out[0], scenario.rover, driven_wheels(scenario)[0])
     fill_drive(out[0], scenario.drive.all_wheels)
     return out[0]
+
+
+def driven_wheels(scenario: Scenario) -> tuple[str, ...]:
+    """Return the names of the wheels that drive; of the first wheel where none does."""
+    rover = scenario.rover
+    return tuple(name for name in rover.wheel_names if rover.place(name).driven) or rover.wheel_names[:1]
 
 
 def warm_resistance(scenario: Scenario, w: np.void) -> float:
@@ -79,19 +90,23 @@ def warm_resistance(scenario: Scenario, w: np.void) -> float:
     return float(R + w["on_resistance"])
 
 
+def commanded_speeds(scenario: Scenario) -> np.ndarray:
+    """Return the sizes of all wheel speeds that the scenario commands, wheels that drive only [rad/s]."""
+    wheels = cast(
+        Model, SimpleNamespace(scenario=scenario, names=driven_wheels(scenario))
+    )  # all that is asked of it
+    return np.abs([wheel_targets(command, wheels) for command in scenario.commands]).ravel()
+
+
 def crawl_speed(scenario: Scenario) -> float:
     """Return the slowest wheel speed that the scenario commands, standstill left out [rad/s]; 0 without any."""
-    r = scenario.rover.wheel.radius
-    speeds = []
-    for command in scenario.commands:
-        if command.left is not None and command.right is not None:
-            speeds += [abs(command.left), abs(command.right)]
-        elif command.forward:
-            speeds.append(abs(command.forward) / r)
-        elif command.turn:
-            places = [scenario.rover.place(name).at for name in scenario.rover.wheel_names]
-            speeds += [abs(command.turn * at[1]) / r for at in places if at]
-    return min((speed for speed in speeds if speed > 0), default=0.0)
+    speeds = commanded_speeds(scenario)
+    return float(min(speeds[speeds > STILL * top_speed(scenario)], default=0.0))
+
+
+def top_speed(scenario: Scenario) -> float:
+    """Return the fastest wheel speed that the scenario commands [rad/s]; 0 without any."""
+    return float(max(commanded_speeds(scenario), default=0.0))
 
 
 def carried_mass(scenario: Scenario) -> float:
@@ -118,7 +133,11 @@ def linear_loop(scenario: Scenario) -> Loop | None:
     if isinstance(host, EqualCurrent):
         at, sets, hold = "drive.coordination", "A", host.every / 2
         friction = max(b, LEAST_FRICTION)
-        gain, lags = 1.5 * p * lam / friction, (J / friction, heavy / friction)
+        gain = float(loop.current_gain(lam, p, friction))
+        lags = (
+            float(loop.current_time_constant(J, friction)),
+            float(loop.current_time_constant(heavy, friction)),
+        )
     elif isinstance(drive, TrimmedFrequency):
         gain, lags, sets = 1.0, (0.0, 0.0), "rad/s"  # in step the rotor turns as the field does
     else:

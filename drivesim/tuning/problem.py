@@ -11,7 +11,7 @@ from drivesim.scenario.rules import full_amplitude
 from drivesim.scenario.scenario import Scenario
 from drivesim.scenario.study import Loaded
 from drivesim.scenario.tune_file import GainBounds, TuneFile
-from drivesim.tuning.plant import Loop, linear_loop
+from drivesim.tuning.plant import Loop, linear_loop, top_speed
 from drivesim.tuning.rule import BASE, Gains, rules
 from drivesim.tuning.space import Gain, Point, Space, bounds, default_paths, known_sizes, start_of
 
@@ -62,6 +62,11 @@ def problem_of(loaded: Loaded[TuneFile]) -> Problem:
         except (ScenarioError, UnitError) as error:
             where = ("gains", path) if study.gains else ()
             loaded.refuse(where, str(error).removeprefix(f"gains.{path}: ").removeprefix(f"{path}: "))
+    for path in study.spread:
+        if path in given:
+            loaded.refuse(("spread", path), "is tuned, and has no tolerance; tune it or draw it, not both")
+    if top_speed(scenario) == 0.0:
+        loaded.refuse(("scenario",), "commands no way; gains are tuned by how the rover drives")
     space = Space(tuple(gains))
     start = start_of(loaded.template, space.paths)
     by_rule = {name: space.with_rule(start, rule) for name, rule in found.items()}
@@ -85,6 +90,8 @@ def _gain(loaded: Loaded[TuneFile], path: str, own: GainBounds, found: dict[str,
     if not path.startswith("drive."):
         raise ScenarioError("is no gain; allowed: numbers below drive, such as drive.proportional")
     value, unit = template.number(path), template.unit(path)
+    if template.whole(path):
+        raise ScenarioError("is a count, and no gain; compare or sweep it")
     if own.between is None:
         most = full_amplitude(template.scenario.rover) if path == BASE else math.inf
         low, high = bounds(path, known_sizes(path, value, found), own.scale, most)

@@ -7,7 +7,10 @@ drive makers use, common practice without a source: volts for the EMF, and on to
 
 from __future__ import annotations
 
+import numpy as np
+
 from drivesim.physics import loop, motor
+from drivesim.physics.bench import back_emf
 from drivesim.scenario.drive import FixedVoltage, LockedFrequency, TrimmedFrequency
 from drivesim.scenario.rules import full_amplitude
 from drivesim.scenario.scenario import Scenario
@@ -25,7 +28,6 @@ Gains = dict[str, float]  # dotted path → SI
 
 FEED_FORWARD, SPEED_VOLTS = "drive.feed_forward", "drive.voltage_per_speed"
 BASE, PER_HERTZ = "drive.base_amplitude", "drive.amplitude_per_hertz"
-TAU = 6.283185307179586
 
 
 def simc(plant: Plant) -> tuple[float, float]:
@@ -51,31 +53,40 @@ def rules(scenario: Scenario, linear: Loop | None) -> dict[str, Gains]:
     if isinstance(drive, FixedVoltage):
         found["rule"] = {SPEED_VOLTS: rolling_voltage(scenario)}
     elif isinstance(drive, LockedFrequency | TrimmedFrequency):
-        volts = {BASE: sliding_voltage(scenario), PER_HERTZ: TAU * scenario.rover.wheel.motor.lam}
+        volts = {
+            BASE: sliding_voltage(scenario),
+            PER_HERTZ: float(loop.emf_per_hertz(scenario.rover.wheel.motor.lam)),
+        }
         found = {name: gains | volts for name, gains in found.items()} or {"rule": volts}
     elif linear is not None and linear.sets == "V":
         w = wheel_record(scenario)
         for gains in found.values():
-            gains[FEED_FORWARD] = float(w["pole_pairs"] * w["flux_linkage"])  # the EMF
+            gains[FEED_FORWARD] = emf(w)
     return found
 
 
 def rolling_voltage(scenario: Scenario) -> float:
     """Return the volts for each rad/s that carry EMF, bearing and rolling resistance on level ground at the crawl."""
     w, speed = wheel_record(scenario), crawl_speed(scenario)
-    emf = float(w["pole_pairs"] * w["flux_linkage"])
     if speed == 0.0:
-        return emf
-    load = carried_mass(scenario) * scenario.gravity * w["rolling_resistance"] * w["radius"]
-    load += w["bearing_dry"] + w["bearing_viscous"] * speed
-    current = load / motor.torque(1.0, w["pole_pairs"], w["flux_linkage"])
-    return float(emf + warm_resistance(scenario, w) * current / speed)
+        return emf(w)
+    load = loop.rolling_load(
+        carried_mass(scenario), scenario.gravity, w["rolling_resistance"], w["radius"], w["bearing_dry"],
+        w["bearing_viscous"], speed,
+    )  # fmt: skip
+    R = warm_resistance(scenario, w)
+    return float(loop.driving_voltage(load, R, w["flux_linkage"], w["pole_pairs"], speed) / speed)
+
+
+def emf(w: np.void) -> float:
+    """Return the EMF's volts for each rad/s of a wheel."""
+    return float(back_emf(1.0, w["pole_pairs"], w["flux_linkage"]))
 
 
 def sliding_voltage(scenario: Scenario) -> float:
     """Return the amplitude [V] at which a field at rest pulls as hard as the tyre holds; at most the full pack's."""
     w = wheel_record(scenario)
-    grip = w["friction"] * carried_mass(scenario) * scenario.gravity * w["radius"]
+    grip = loop.grip_torque(carried_mass(scenario), scenario.gravity, w["friction"], w["radius"])
     per_volt = motor.stall_torque(1.0, warm_resistance(scenario, w), w["flux_linkage"], w["pole_pairs"])
     return float(min(grip / per_volt, full_amplitude(scenario.rover)))
 

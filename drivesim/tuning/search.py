@@ -28,7 +28,7 @@ WALL = 10.0  # cost of gains that are not taken, to which what they miss is adde
 
 
 class NothingKeepsError(DrivesimError):
-    """No gains between the bounds keep what is required."""
+    """No gains between the bounds keep what is required, or every run of those that do breaks off."""
 
 
 @dataclass
@@ -80,16 +80,24 @@ def search(objective: Objective) -> Found:
 
 
 def decide(objective: Objective, log: _Log, seeds: Sequence[int]) -> Found:
-    """Return the best of the finalists, over the training grounds and as many new ones: luck does not last twice."""
-    study = objective.problem.study
+    """Return the best of the finalists, over the training grounds and as many new ones: luck does not last twice.
+
+    Of gains that cost the same, those of the scenario.  Raises NothingKeepsError.
+    """
+    study, start = objective.problem.study, objective.problem.start
     whole = [t for t in log.tried.values() if t.grounds == len(seeds) and not t.reason]
-    ranked = sorted(whole, key=lambda t: (t.cost, t.point))[: study.search.finalists]
+    ranked = sorted(whole, key=lambda t: (t.cost, t.point != start, t.point))[: study.search.finalists]
     both = [*seeds, *study.final_seeds]
     objective.drive([t.point for t in ranked], both)
     costs = {t.point: objective.cost(t.point, both) for t in ranked if objective.late(t.point, both) is None}
     if not costs:
         raise NothingKeepsError(nothing_keeps(objective.problem, log.tried))
-    return Found(min(costs, key=lambda p: (costs[p], p)), costs, log.tried)
+    if not any(m and m["finished"] for point in costs for m in objective.measures(point, both)):
+        raise NothingKeepsError(
+            f"every run of the best gains broke off before its end, {len(both)} grounds each: there is nothing to "
+            "choose by; see with drivesim run what ends them"
+        )
+    return Found(min(costs, key=lambda p: (costs[p], p != start, p)), costs, log.tried)
 
 
 def spread_points(objective: Objective, log: _Log) -> list[Point]:

@@ -114,10 +114,7 @@ def summarise(
     """Return the result in plain numbers and texts."""
     study = problem.study
     seeds = list(study.training_seeds)
-    training = {
-        name: objective.cost(point, seeds) for name, point in cases.items() if objective.missed(point) is None
-    }
-    training.setdefault(SHIPPED, 1.0)
+    training = {name: objective.cost(point, seeds) for name, point in cases.items() if objective.able(point)}
     names = [name for name in (*cases, WHOLE, REAL) if (table["case"] == name).any()]
     means = {name: float(column(table, name, "cost").mean()) for name in names}
     found_map = found.tried.values()
@@ -145,8 +142,8 @@ def summarise(
             },
         },
         "gap": {
-            "training": training[TUNED] / training[SHIPPED],
-            "held_out": means[TUNED] / means[SHIPPED],
+            "training": ratio(training[TUNED], training[SHIPPED]),
+            "held_out": ratio(means[TUNED], means[SHIPPED]),
         },
         "tolerances": tolerances(table),
         "whole_numbers": _whole(table, arithmetic, whole),
@@ -163,6 +160,11 @@ def summarise(
     })  # fmt: skip
     assert isinstance(plain, dict)
     return plain
+
+
+def ratio(tuned: float, shipped: float) -> float | None:
+    """Return a cost as a multiple of the shipped gains'; None where they cost nothing."""
+    return tuned / shipped if shipped > 0 else None
 
 
 def difference(

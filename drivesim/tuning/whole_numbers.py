@@ -13,7 +13,7 @@ from drivesim.scenario.drive import SpeedLoop, TrimmedFrequency
 from drivesim.scenario.fixed_point import Arithmetic
 from drivesim.scenario.rules import full_amplitude
 from drivesim.scenario.scenario import Scenario
-from drivesim.tuning.plant import crawl_speed
+from drivesim.tuning.plant import top_speed
 
 WordBits = Literal[8, 16, 32]
 MOST_GAIN_BITS = 30
@@ -70,8 +70,8 @@ def chosen_arithmetic(scenario: Scenario, word_bits: WordBits = 16) -> Arithmeti
     if isinstance(drive, SpeedLoop):
         output = full_amplitude(scenario.rover)
     else:
-        output = getattr(drive, "trim_limit", 1.0) * fastest(scenario)
-    value_bits = most_bits(max(ROOM * fastest(scenario), output), word_bits, word_bits - 1)
+        output = getattr(drive, "trim_limit", 1.0) * top_speed(scenario)
+    value_bits = most_bits(max(ROOM * top_speed(scenario), output), word_bits, word_bits - 1)
     largest = max(value * factor for _, value, factor in gains_of(scenario))
     gain_bits = most_bits(largest, word_bits, MOST_GAIN_BITS)
     if value_bits is None or gain_bits is None:
@@ -89,21 +89,6 @@ def most_bits(value: float, word_bits: int, most: int) -> int | None:
         if value * 2**bits <= greatest(word_bits):
             return bits
     return None
-
-
-def fastest(scenario: Scenario) -> float:
-    """Return the fastest wheel speed that is commanded [rad/s]."""
-    r = scenario.rover.wheel.radius
-    found = [crawl_speed(scenario)]
-    for command in scenario.commands:
-        if command.left is not None and command.right is not None:
-            found += [abs(command.left), abs(command.right)]
-            continue
-        for name in scenario.rover.wheel_names:
-            at = scenario.rover.place(name).at
-            assert at is not None
-            found.append(abs((command.forward or 0.0) - (command.turn or 0.0) * at[1]) / r)
-    return max(found)
 
 
 def gains_of(scenario: Scenario) -> list[tuple[str, float, float]]:

@@ -15,8 +15,9 @@ VOLTS = np.array([3.0, 3.6, 3.8, 4.2])
 # one row for every function; a list holds several argument tuples where a function has branches
 ARGUMENTS = {
     "bench.back_emf": [(100.0, 8, 0.00167)],
-    "bench.spare_torque": [(50.0, 2.0, 4e-4, 1e-5, 2.5, 2e-5, 0.00167, 8)],
-    "bench.running_speed": [(V, 4e-4, 1e-5, 2.5, 2e-5, 0.00167, 8) for V in (0.01, 2.0)],
+    "bench.limited_current": [(2.0, 2.5, 2e-5, 0.00167, 400.0, limit) for limit in (0.3, inf)],
+    "bench.spare_torque": [(50.0, 2.0, 4e-4, 1e-5, 2.5, 2e-5, 0.00167, 8, limit) for limit in (0.1, inf)],
+    "bench.running_speed": [(V, 4e-4, 1e-5, 2.5, 2e-5, 0.00167, 8, 0.3) for V in (0.01, 2.0)],
     "bench.coasting_speed": [(200.0, 4e-4, b, 3e-5, t) for b in (0.0, 1e-5) for t in (1.0, 60.0)],
     "bench.pull_out_margin": [(0.01, 2.0, 1e-5, 2.5, 2e-5, 0.00167, 8, 5.0)],
     "bench._heating": [(60.0, 40.0, 0.6, 2.5, 20.0, 0.00393, 22.0, 6.0, 8.0, 9.0, 30.0)],
@@ -60,6 +61,13 @@ ARGUMENTS = {
     "heat.continuous_current": [(130.0, 0.1, 10.0, 25.0, 0.00393), (20.0, 0.1, 10.0, 25.0, 0.00393)],
     "loop.speed_gain": [(2.4, 1.67e-3, 8, 1e-5)],
     "loop.speed_time_constant": [(2.4, 3.1e-5, 1.67e-3, 8, 1e-5)],
+    "loop.current_gain": [(1.67e-3, 8, 1e-5)],
+    "loop.current_time_constant": [(3.1e-5, 1e-5)],
+    "loop.rolling_load": [(0.155, 9.81, 0.03, 0.034, 4e-4, 1e-5, 4.4)],
+    "loop.grip_torque": [(0.155, 9.81, 0.7, 0.034)],
+    "loop.driving_voltage": [(0.002, 2.5, 1.67e-3, 8, 4.4)],
+    "loop.emf_per_hertz": [(1.67e-3,)],
+    "loop.crossover": [(68.0, 1.84, 0.12, 0.9), (1.0, 0.0, 2.0, 1.0), (0.5, 1.84, 0.1, 0.9)],
     "loop.carried_inertia": [(3.1e-5, 0.155, 0.034)],
     "loop.edge_delay": [(0.4, 4.4)],
     "loop.simc_gain": [(75.0, 0.3, 0.05, 0.04)],
@@ -96,6 +104,8 @@ ARGUMENTS = {
     "obstacle.friction_for_front_axle": [(0.05, 0.01, 0.2, 0.1)],
     "obstacle.front_load_at_step": [(40.0, 0.3, 0.05, 0.01)],
     "obstacle.front_axle_at_step": [(40.0, 5.0, 0.05, 0.01, 0.2, 0.1)],
+    "obstacle.step_at_tipping": [(0.2, 0.1, 0.01), (0.2, 0.1, -0.01)],
+    "obstacle.side_moment": [(np.array([0.1, 0.1, -0.1, -0.1]), np.array([1.0, 2.0, 4.0, 3.0]))],
     "obstacle.rear_axle_at_step": [(40.0, 5.0, 0.05, 0.01, 0.2, 0.1, 0.01)],
     "obstacle.steepest_grade": [
         (0.6, front, rear, 0.2, 0.1, 0.06) for front in (True, False) for rear in (True, False)

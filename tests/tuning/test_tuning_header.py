@@ -111,11 +111,16 @@ def test_the_compiled_step_is_the_simulated_step_bit_for_bit(word, more, tmp_pat
 @needs_cc
 @pytest.mark.parametrize("std", ["c99", "c11", "gnu17"])
 def test_a_header_of_each_loop_compiles(std, tmp_path):
+    name = "a comment */ /* or /*/ with · odd − letters…, ??/ “quotes”, café ＊／"
     for base in ("rubble_speed_loop.yaml", "rubble_trimmed.yaml", "rubble_droop.yaml", "fixed_point.yaml"):
         chosen = load_scenario(SCENARIOS / base)
-        compiled(
-            header(chosen, chosen_arithmetic(chosen), "a comment */ with · odd − letters"), tmp_path, std
-        )
+        compiled(header(chosen, chosen_arithmetic(chosen), name), tmp_path, std)
+
+
+def test_a_name_stays_readable_in_the_header():
+    chosen = scenario()
+    text = header(chosen, chosen_arithmetic(chosen), "café… 3·λ – “slow”, really?")
+    assert ' * cafe... 3*_ - "slow", really?\n' in text
 
 
 @needs_cc
@@ -145,6 +150,9 @@ def test_the_numbers_mean_what_the_comments_say():
     # two polymer cells at 4.1 V, half of it in a sine
     assert number(text, "DS_OUTPUT_MOST") / number(text, "DS_VALUE_ONE") == pytest.approx(4.1, abs=1 / 1024)
     assert number(text, "DS_EDGE_ANGLE_RAD") == pytest.approx(np.pi / 8)
+    assert number(text, "DS_SENSOR_TIMEOUT_S") == 0.3
+    assert number(text, "DS_SAMPLE_TIME_S") == 0.002
+    assert number(text, "DS_SLEW_RAD_S2") == 30
     assert text.isascii()
     assert max(map(len, text.splitlines())) < 200
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import product
 from pathlib import Path
 
 import control
@@ -14,8 +15,8 @@ from drivesim.drive.hall import measured_speed
 from drivesim.engine.build import build
 from drivesim.engine.simulate import run_model
 from drivesim.physics import loop
-from drivesim.tuning.margins import margins, step_response
-from drivesim.tuning.plant import FREE, LOADED, Plant, linear_loop
+from drivesim.tuning.margins import margins, open_loop, step_response
+from drivesim.tuning.plant import FREE, LOADED, Plant, crawl_speed, linear_loop, top_speed
 from drivesim.tuning.rule import rules, simc
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -52,6 +53,7 @@ def test_lambda_tuning_reaches_63_percent_after_lambda():
     assert np.interp(0.05, time, y) == pytest.approx(1 - math.exp(-1), rel=5e-3)  # small steps, not none
 
 
+HALF = 0.065  # m, half the track of rovers/crawler.yaml
 LOOPS = [
     (3.0, 0.3, 0.05, 0.3, 1.2),
     (68.0, 1.84, 0.09, 0.15, 0.21),
@@ -76,6 +78,60 @@ def test_margins_and_step_against_python_control_with_the_delay_as_a_rational_fu
     _, expected = control.step_response(control.feedback(opened, 1), T=time)
     later = time > 1.2 * delay  # a rational function rings within the dead time itself
     assert np.abs(y - expected)[later].max() < 0.01
+
+
+@pytest.mark.parametrize(("kp", "ki"), [(0.02, 0.0), (0.0, 0.05), (0.02, 0.05), (0.05, 1e-6), (1e-4, 1.0)])
+def test_margins_are_exact_whatever_the_lag(kp, ki):
+    """By their meaning: the open loop is 1 in size at the crossover, and real and negative at the turnover."""
+    for lag, slope in product((0.0, 1e-3, 1.0, 1e3, 1e6, 1e9), (0.3, 30.0)):
+        holds(lag, slope, kp, ki)
+
+
+def holds(lag: float, slope: float, kp: float, ki: float) -> None:
+    plant = Plant("loaded", slope * max(lag, 0.1), lag, 0.05)
+    found = margins(plant, kp, ki)
+    turned = open_loop(plant, kp, ki, np.array([found.turnover]))[0]
+    assert turned == pytest.approx(-1 / found.gain, rel=1e-9)
+    assert found.turnover <= math.pi / 0.05 * (1 + 1e-9)
+    if math.isnan(found.crossover):
+        lowest, highest = np.abs(open_loop(plant, kp, ki, np.array([1e-12, 1e9])))
+        assert found.phase == (math.inf if lowest < 1 else -math.inf)
+        assert (lowest < 1) == (highest < 1)
+        return
+    crossed = open_loop(plant, kp, ki, np.array([found.crossover]))[0]
+    assert abs(crossed) == pytest.approx(1.0, rel=1e-9)
+    left = math.remainder(math.pi + np.angle(crossed) - found.phase, 2 * math.pi)
+    assert left == pytest.approx(0.0, abs=1e-9)
+    assert found.stable == (found.crossover < found.turnover) == (found.gain > 1)
+
+
+def test_the_margin_under_one_current_for_all_without_viscous_drag():
+    """A lag of years: by hand 90 deg and atan(kp·w/ki) less 90 deg and the delay, 1.22 deg (a spline gave −0.31)."""
+    text = "base: rubble_equal_current.yaml\nchange: {rover.wheel.bearing.viscous: 0 N*m*s/rad}\n"
+    plant = linear_loop(scenario_from_text(text, SCENARIOS)).plant(LOADED)
+    found = margins(plant, 0.05, 0.4)
+    assert plant.lag > 1e6
+    assert math.degrees(found.phase) == pytest.approx(1.22, abs=0.01)
+    by_hand = math.atan(0.05 * found.crossover / 0.4) - found.crossover * plant.delay
+    assert found.phase == pytest.approx(by_hand, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("command", "slowest", "fastest"),
+    # tyre radius 0.034 m
+    [
+        ("{at: 0 s, forward: 0.15 m/s, turn: 1 rad/s}", 0.15 - HALF, 0.15 + HALF),
+        ("{at: 0 s, forward: -0.15 m/s, turn: 1 rad/s}", 0.15 - HALF, 0.15 + HALF),
+        ("{at: 0 s, turn: 0.5 rad/s}", 0.5 * HALF, 0.5 * HALF),
+        ("{at: 0 s, left: -3 rad/s, right: 0 rad/s}", 3 * 0.034, 3 * 0.034),
+        ("{at: 0 s, forward: 0 m/s}", 0.0, 0.0),
+    ],
+)
+def test_slowest_and_fastest_are_those_of_the_wheels(command, slowest, fastest):
+    """On an arc the inner wheel is the slowest, and it is there that the edges come late."""
+    chosen = scenario_from_text(f"base: rubble_speed_loop.yaml\ncommands: [{command}]\n", SCENARIOS)
+    assert crawl_speed(chosen) == pytest.approx(slowest / 0.034)
+    assert top_speed(chosen) == pytest.approx(fastest / 0.034)
 
 
 @pytest.mark.parametrize(("gain", "lag", "delay", "kp", "ki"), LOOPS)

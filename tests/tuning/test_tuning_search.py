@@ -16,7 +16,7 @@ import drivesim
 from drivesim import load_scenario, scenario_from_text
 from drivesim.cli.main import cli, main
 from drivesim.errors import ScenarioError
-from drivesim.scenario.study import study_from_text
+from drivesim.scenario.study import study_from_text, study_kind
 from drivesim.scenario.tune_file import TuneFile
 from drivesim.study.farm import measures_of
 from drivesim.tuning.files import write_tuned
@@ -24,7 +24,7 @@ from drivesim.tuning.held_out import NOMINAL, SPREAD, column, decided, verdict
 from drivesim.tuning.margins import margins
 from drivesim.tuning.objective import BROKEN_OFF, PARTS, Objective
 from drivesim.tuning.plant import LOADED
-from drivesim.tuning.problem import SHIPPED, TUNED, WHOLE, is_tune_file, problem_of
+from drivesim.tuning.problem import SHIPPED, TUNED, WHOLE, problem_of
 from drivesim.tuning.search import NothingKeepsError, spread
 from drivesim.tuning.tune import tune
 
@@ -197,6 +197,12 @@ MISTAKES = [
     ({"gains": "{drive.proportional: {between: [1 V, 2 V]}}"}, "tune.yaml:5: gains.drive.proportional: found '1 V'"),
     ({"gains": "{drive.sensor.hysteresis: {between: [0.1 rad, 1 rad]}}", "require": "{rounding: 1}"}, None),
     ({"gains": "{drive.latency: {between: [1 ms, 9 ms]}}"}, "gains: with latency 9 ms: drive.latency: found"),
+    ({"gains": "{drive.sensor.sensors: {between: [1, 3]}}"}, "drive.sensor.sensors: is a count, and no gain"),
+    ({"spread": "{drive.proportional: {normal: 5 %, each: wheel}}"},
+     "tune.yaml:13: spread.drive.proportional: is tuned"),
+    ({"spread": "{drive.integral: {normal: 5 %}}"}, "tune.yaml:13: spread.drive.integral: is tuned"),
+    ({"scenario": "{base: rubble_speed_loop.yaml, commands: [{at: 0 s, forward: 0 m/s}]}"},
+     "tune.yaml:2: scenario: commands no way"),
     ({"training": "1"}, "training: found 1, allowed: at least 2"),
     ({"word_bits": "true"}, "word_bits: found true; allowed: 8, 16, 32"),
 ]  # fmt: skip
@@ -260,8 +266,8 @@ def test_the_verdict_says_when_the_data_do_not_decide(differences, told):
 def test_the_command_takes_a_tune_file_or_a_scenario(tmp_path, capsys):
     file = tmp_path / "tune.yaml"
     file.write_text(SHORT.replace("base: rubble", f"base: {SCENARIOS}/rubble"), encoding="utf-8")
-    assert is_tune_file(file)
-    assert not is_tune_file(SCENARIOS / "rubble_speed_loop.yaml")
+    assert study_kind(file) == "tune"
+    assert study_kind(SCENARIOS / "rubble_speed_loop.yaml") == ""
     with pytest.raises(SystemExit) as end:
         main(["tune", str(file), "-o", str(tmp_path / "out")])
     assert end.value.code == 0
