@@ -14,6 +14,7 @@ import numpy as np
 
 from drivesim.engine import records
 from drivesim.engine.wheel_build import fill_wheel
+from drivesim.errors import DrivesimError
 from drivesim.fitting.logs import Array, Log
 from drivesim.physics import bench, motor
 from drivesim.physics.heat import two_node_time_constants
@@ -54,18 +55,48 @@ def winding_temperature(scenario: Scenario, log: Log) -> float:
     return log.number("winding_temperature", scenario.ambient)
 
 
+def current_limit(w: Any, log: Log) -> float:
+    """Return the peak phase current [A] that the driver allows; a voltage read at the motor is what it let through."""
+    return math.inf if log.at_motor else float(w.current_limit)
+
+
+def field_speeds(w: Any, log: Log) -> Array:
+    """Return the speed [rad/s] of the forced field in each row, as the rotor turns with it."""
+    frequency = log.table.get("frequency")
+    return log.table["speed"] if frequency is None else 2 * math.pi * frequency / w.pole_pairs
+
+
+def refuse_limited(scenario: Scenario, log: Log) -> None:
+    """Raise DrivesimError where a pull_out log asks more current than the driver lets through: it has no model."""
+    if log.kind != "pull_out":
+        return
+    w = wheel_numbers(scenario, wheel_of(scenario, log))
+    limit = current_limit(w, log)
+    rows = zip(log.table["voltage"], field_speeds(w, log), resistances(w, scenario, log), strict=True)
+    for i, (V, speed, R) in enumerate(rows):
+        we = w.pole_pairs * speed
+        vd, vq = motor.forced_voltages(V, motor.pull_out_angle(R, w.inductance, we))
+        amps = math.hypot(*motor.steady_current(vd, vq, R, w.inductance, w.flux_linkage, we))
+        if amps > limit:
+            raise DrivesimError(
+                f"{log.path or log.name}:{log.line(i)}: found a current of {amps:.3g} A at pull-out, allowed: at most "
+                f"{limit:.3g} A, the driver's current_limit; leave out such rows"
+            )
+
+
 def running(w: Any, scenario: Scenario, log: Log, _own: Mapping[str, float]) -> Prediction:
     """Return speed [rad/s] and current [A] of a wheel that runs freely or against a brake."""
     loads = log.table.get("load", np.zeros(log.rows))
+    limit = current_limit(w, log)
     speed, current = np.empty(log.rows), np.empty(log.rows)
     for i, (V, load, R) in enumerate(
         zip(log.table["voltage"], loads, resistances(w, scenario, log), strict=True)
     ):
         speed[i] = bench.running_speed(
-            V, w.bearing_dry + load, w.bearing_viscous, R, w.inductance, w.flux_linkage, w.pole_pairs
+            V, w.bearing_dry + load, w.bearing_viscous, R, w.inductance, w.flux_linkage, w.pole_pairs, limit
         )
         current[i] = math.hypot(
-            *motor.steady_current(0.0, V, R, w.inductance, w.flux_linkage, w.pole_pairs * speed[i])
+            *bench.limited_current(V, R, w.inductance, w.flux_linkage, w.pole_pairs * speed[i], limit)
         )
     return {"speed": speed, "current": current}
 
@@ -76,7 +107,7 @@ def locked(w: Any, scenario: Scenario, log: Log, _own: Mapping[str, float]) -> P
     if "voltage" not in log.table:
         return {"resistance": R}
     current = np.array([
-        motor.steady_current(0.0, V, r, w.inductance, w.flux_linkage, 0.0)[1]
+        bench.limited_current(V, r, w.inductance, w.flux_linkage, 0.0, current_limit(w, log))[1]
         for V, r in zip(log.table["voltage"], R, strict=True)
     ])  # fmt: skip
     torque = [motor.torque(iq, w.pole_pairs, w.flux_linkage) for iq in current]
@@ -102,8 +133,7 @@ def coasting(w: Any, _scenario: Scenario, log: Log, own: Mapping[str, float]) ->
 
 def pulled_out(w: Any, scenario: Scenario, log: Log, _own: Mapping[str, float]) -> Prediction:
     """Return the brake torque [N·m] at which a forced field loses the rotor."""
-    frequency = log.table.get("frequency")
-    speeds = log.table["speed"] if frequency is None else 2 * math.pi * frequency / w.pole_pairs
+    speeds = field_speeds(w, log)
     load = [
         bench.pull_out_margin(
             w.bearing_dry, V, w.bearing_viscous, R, w.inductance, w.flux_linkage, w.pole_pairs, speed
@@ -120,7 +150,10 @@ def warming(w: Any, scenario: Scenario, log: Log, _own: Mapping[str, float]) -> 
     """
     time, current = log.table["time"], log.table["current"]
     ambient = log.number("ambient", scenario.ambient)
-    T_w = T_h = log.number("start_temperature", ambient)
+    T_w = log.number("start_temperature", ambient)
+    T_h = (
+        T_w if math.isfinite(w.housing_capacity) else ambient
+    )  # without a housing the second node is the air
     fastest = min(
         two_node_time_constants(
             w.thermal_resistance, w.heat_capacity, w.housing_resistance, w.housing_capacity, 0.0

@@ -13,11 +13,27 @@ from drivesim.scenario.scenario import Command
 SETTLES = 1e-9  # of a command; smaller changes from row to row are none
 
 
+def refuse_clock(scenario: Scenario, log: Log) -> None:
+    """Raise DrivesimError where a rover's log is by another clock than the scenario's."""
+    if log.kind != "rover":
+        return
+    first = float(log.table["time"][0])
+    if not 0 <= first < scenario.duration:
+        raise DrivesimError(
+            f"{log.path or log.name}:{log.line(0)}: column time: found {first:.10g} s in the first row, allowed: 0 s "
+            f"to the scenario's {scenario.duration:g} s;"
+            " 0 is when the scenario begins, so take off what the clock showed"
+        )
+
+
 def driven(scenario: Scenario, log: Log) -> dict[str, Array]:
     """Return each measured channel at the log's times, from a run of the scenario with the log's own commands."""
     recording = simulate(scenario_of(scenario, log))
     if recording.time.size < 2:
-        raise DrivesimError(f"{log.name}: the simulated rover's run ended at {recording.end_time:.3g} s")
+        raise DrivesimError(
+            f"{log.path or log.name}: the simulated rover's run ended at {recording.end_time:.3g} s,"
+            " before the log's time"
+        )
     names = scenario.rover.wheel_names
     out = {}
     for channel in log.channels:

@@ -8,14 +8,16 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from drivesim.errors import DrivesimError
+from drivesim.fitting.bench import refuse_limited
 from drivesim.fitting.bootstrap import bootstrap as resample
+from drivesim.fitting.driven import refuse_clock
 from drivesim.fitting.joint import Joint
-from drivesim.fitting.logs import Log
+from drivesim.fitting.logs import Log, check, refuse_twice
 from drivesim.fitting.parameters import parameters
 from drivesim.fitting.reading import read_logs
 from drivesim.fitting.result import Fit, result_of
-from drivesim.fitting.solve import solve
 from drivesim.fitting.target import load_target
+from drivesim.fitting.told import rounds_of
 from drivesim.scenario import Scenario
 
 MOST_DRAWS = 100_000
@@ -51,15 +53,23 @@ def fit(
         raise DrivesimError(
             f"{driven.path}:1: a rover's log needs the scenario it was driven in; give that instead of the rover's file"
         )
+    refuse_twice(all_logs)
+    for log in all_logs:
+        check(log)
+        refuse_limited(target, log)
+        refuse_clock(target, log)
     joint = Joint(target, all_logs, parameters(target, all_logs, free))
     if tick is not None:
         joint.on_progress(tick)
-    data, search = joint.data(), joint.search()
+    data = joint.data()
     if data.measured.size <= len(joint.parameters):
         raise DrivesimError(
             f"found {data.measured.size} readings for {len(joint.parameters)} unknown numbers; give more rows "
             "or tests, or fewer --free"
         )
-    solution = solve(joint.model, data, search)
-    draws = resample(joint.model, data, search, solution, bootstrap, seed, linear=joint.simulated)
-    return result_of(joint, data, solution, np.asarray(draws), seed)
+    rounds = rounds_of(joint)
+    last = rounds[-1]
+    draws = resample(
+        last.joint.model, last.data, last.search, last.solution, bootstrap, seed, linear=joint.simulated
+    )
+    return result_of(rounds, np.asarray(draws), seed)

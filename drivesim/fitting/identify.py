@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from drivesim.fitting.solve import Array, Solution
+from drivesim.fitting.solve import RANK, Array, Solution
 
 STRONG = 30.0  # condition index
 SHARE = 0.5  # of a parameter's variance
@@ -64,7 +64,7 @@ def blind_spots(
     if not heard:
         return found, np.inf
     _, s, Vt = np.linalg.svd(weighted[:, heard] / lengths[heard], full_matrices=False)
-    s = np.maximum(s, 1e-12 * s[0])
+    s = np.maximum(s, RANK * s[0])
     parts = (Vt / s[:, None]) ** 2  # (direction, parameter)
     shares = parts / parts.sum(axis=0)
     half = solution.half_width
@@ -76,7 +76,7 @@ def blind_spots(
         harmed = [i for i in involved if relative[i] > VAGUE]
         if index > STRONG and len(involved) > 1 and harmed and not told & set(involved):
             names = [paths[i] for i in involved]
-            found.append(Blind(tuple(names), index if index < 1e6 else np.inf, mend(names)))
+            found.append(Blind(tuple(names), index if index < 0.9 / RANK else np.inf, mend(names)))
             told |= set(involved)
     for i in heard:
         if i not in told and relative[i] > VAGUE:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from drivesim.errors import DrivesimError
 from drivesim.fitting.bench import WHEEL_TESTS, wheel_numbers, wheel_of
 from drivesim.fitting.cells import pulsed
 from drivesim.fitting.driven import driven
@@ -16,9 +17,10 @@ from drivesim.fitting.logs import Array, Log
 from drivesim.fitting.parameters import BATTERY, BEARING, INERTIA, WINDING, Parameter
 from drivesim.fitting.places import MOTOR, changed
 from drivesim.fitting.solve import Data, Search
+from drivesim.fitting.sure import used
 from drivesim.scenario import Scenario
 
-LEAST_NOISE = 1e-4  # of a channel's size; no instrument is believed to be better
+LEAST_NOISE = 1e-7  # of a channel's size: no reading has more digits than that
 REMEMBERED = 64  # results kept for each log
 #: beginnings of the paths of all numbers that a test can depend on
 _DRAG = (BEARING, "rover.wheels.", "rover.frame.", "rover.wheelbase", "rover.track")
@@ -36,22 +38,26 @@ class Joint:
 
     def __init__(self, scenario: Scenario, logs: Sequence[Log], parameters: Sequence[Parameter]) -> None:
         self.scenario, self.logs, self.parameters = scenario, tuple(logs), tuple(parameters)
-        self.channels = [(log, name) for log in self.logs for name in log.channels]
+        rows = {(i, name): used(log, name) for i, log in enumerate(self.logs) for name in log.channels}
+        #: the channels with a reading that counts, and the rows of those readings
+        self.channels = [(self.logs[i], name) for (i, name), mask in rows.items() if mask.any()]
+        self.rows = [np.flatnonzero(mask) for mask in rows.values() if mask.any()]
+        self._rows = {key: mask for key, mask in rows.items() if mask.any()}
         self.simulated = any(log.kind == "rover" for log in self.logs)
         self._shared = [p for p in self.parameters if not p.log]
         self._memory: list[dict[tuple[float, ...], Array]] = [{} for _ in self.logs]
-        self._tick: Callable[[], None] = lambda: None
+        self.tick: Callable[[], None] = lambda: None
 
     def data(self) -> Data:
         """Return the readings as the solver wants them."""
-        measured = [log.table[name] for log, name in self.channels]
-        floor = [
-            max(
-                log.resolution.get(name, 0.0),
-                LEAST_NOISE * float(np.sqrt(np.mean(log.table[name] ** 2))),
-                1e-12,
+        if not self.channels:
+            raise DrivesimError(
+                "found no reading that says anything: all are of wheels at rest or without current"
             )
-            for log, name in self.channels
+        measured = [log.table[name][rows] for (log, name), rows in zip(self.channels, self.rows, strict=True)]
+        floor = [
+            max(log.resolution.get(name, 0.0), LEAST_NOISE * float(np.sqrt(np.mean(column**2))), 1e-12)
+            for (log, name), column in zip(self.channels, measured, strict=True)
         ]
         return Data(
             np.concatenate(measured),
@@ -71,12 +77,12 @@ class Joint:
 
     def on_progress(self, tick: Callable[[], None]) -> None:
         """Call ``tick`` after each evaluation of the model."""
-        self._tick = tick
+        self.tick = tick
 
     def model(self, x: Array) -> Array:
         """Return the model's values for all readings."""
         out = self.predicted(dict(zip([p.path for p in self.parameters], x.tolist(), strict=True)))
-        self._tick()
+        self.tick()
         return out
 
     def predicted(self, values: Mapping[str, float]) -> Array:
@@ -86,7 +92,7 @@ class Joint:
         """
         scenario: Scenario | None = None
         parts = []
-        for log, memory in zip(self.logs, self._memory, strict=True):
+        for i, (log, memory) in enumerate(zip(self.logs, self._memory, strict=True)):
             mine = {p.path: values[p.path] for p in self.parameters if p.path in values and speaks_of(log, p)}
             key = tuple(mine.values())
             if key not in memory:
@@ -102,7 +108,9 @@ class Joint:
                 found = predict(scenario, log, own)
                 if len(memory) >= REMEMBERED:
                     memory.clear()
-                memory[key] = np.concatenate([found[name] for name in log.channels])
+                memory[key] = np.concatenate(
+                    [found[name][mask] for (k, name), mask in self._rows.items() if k == i] or [np.zeros(0)]
+                )
             parts.append(memory[key])
         return np.concatenate(parts)
 

@@ -1,14 +1,17 @@
-"""A bench log in SI, as the fit sees it; imports kinds and numpy."""
+"""A bench log in SI, as the fit sees it; imports kinds, errors and numpy."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from drivesim.errors import DrivesimError
 from drivesim.fitting.kinds import KINDS, OF_WHEELS
+from drivesim.scenario.quantities import nearest
 
 Array = NDArray[np.float64]
 
@@ -59,3 +62,30 @@ class Log:
     def line(self, row: int) -> int:
         """Return the line of the file in which ``row`` stands; the row's number, from 1, without a file."""
         return int(self.lines[row]) if len(self.lines) else row + 1
+
+
+def refuse_twice(logs: Sequence[Log]) -> None:
+    """Raise DrivesimError where two logs have one name: results are told by it."""
+    name, count = Counter(log.name for log in logs).most_common(1)[0]
+    if count > 1:
+        raise DrivesimError(f"found two logs named '{name}', allowed: one of each name")
+
+
+def check(log: Log) -> None:
+    """Raise DrivesimError where a log made by hand is not one that can be fitted."""
+    if log.kind not in KINDS:
+        hint = nearest(log.kind, list(KINDS))
+        raise DrivesimError(f"{log.name}: found the kind '{log.kind}'; {hint}allowed: {', '.join(KINDS)}")
+    if not log.table or not log.channels:
+        needed = ", ".join(KINDS[log.kind].responses)
+        raise DrivesimError(f"{log.name}: a {log.kind} log needs one at least of: {needed}")
+    sizes = Counter(np.shape(values) for values in log.table.values())
+    for name, values in log.table.items():
+        size = np.shape(values)
+        if not isinstance(values, np.ndarray) or size != sizes.most_common(1)[0][0] or len(size) != 1:
+            found = f"{size[0]} rows" if len(size) == 1 else type(values).__name__
+            raise DrivesimError(f"{log.name}: {name}: found {found}, needed: arrays of equal length")
+        bad = np.flatnonzero(~np.isfinite(values))
+        if bad.size:
+            row = int(bad[0])
+            raise DrivesimError(f"{log.name}: {name}: found {values[row]} in row {row + 1}, needed: a number")

@@ -110,7 +110,7 @@ def parameters(scenario: Scenario, logs: Sequence[Log], free: Sequence[str] | No
             "a rover's log alone does not say what to fit; give --free PATH, such as "
             "--free rover.wheel.tyre.rolling_resistance"
         )
-    return (*(_parameter(scenario, path) for path in dict.fromkeys(paths)), *own_parameters(scenario, logs))
+    return (*(parameter(scenario, path) for path in dict.fromkeys(paths)), *own_parameters(scenario, logs))
 
 
 def own_parameters(scenario: Scenario, logs: Sequence[Log]) -> Iterator[Parameter]:
@@ -134,7 +134,8 @@ def expanded(free: Sequence[str], rover: Rover) -> list[str]:
     ]
 
 
-def _parameter(scenario: Scenario, path: str) -> Parameter:
+def parameter(scenario: Scenario, path: str) -> Parameter:
+    """Return the number at ``path`` of the file as one to be fitted."""
     value = value_at(scenario, path)
     kind = Spot(tuple(path.split("."))).kind
     unit = unit_of(kind) or "1"

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from pydantic_core import PydanticCustomError
+
 from drivesim.engine.winding_build import star_resistance
 from drivesim.errors import DrivesimError
 from drivesim.scenario import Scenario
@@ -15,6 +17,7 @@ from drivesim.scenario.motor import CONSTANTS, Motor
 from drivesim.scenario.quantities import Model, nearest
 from drivesim.scenario.rover import Rover, WheelPlace
 
+WHEEL = "rover.wheel."
 MOTOR = "rover.wheel.motor"
 #: fields of the motor that say the same in other words: one is fitted, the others are taken away
 FORMS = (
@@ -98,7 +101,24 @@ def changed(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
             branch = branch.setdefault(step, {})
         branch[last] = value
     result: Scenario = _replaced(scenario, tree)
+    if "rover" in tree:
+        try:
+            rover = result.rover.with_own_wheels()
+        except PydanticCustomError as error:
+            raise DrivesimError(f"{', '.join(values)}: {error.message()}") from None
+        result = result.model_copy(update={"rover": rover})
     return result
+
+
+def overridden(rover: Rover, path: str) -> list[tuple[str, str]]:
+    """Return each wheel with a number of its own instead of that at ``path`` for all wheels, and where that stands."""
+    if not path.startswith(WHEEL):
+        return []
+    mine = path.removeprefix(WHEEL)
+    part, _, key = mine.partition(".")
+    form = next((form for form in FORMS if part == "motor" and key in form), (key,))
+    same = {mine, *(f"{part}.{name}" for name in form if key)}
+    return [(name, own) for name, place in rover.wheels.items() for own in place.change if own in same]
 
 
 def _replaced(part: Any, tree: Mapping[str, Any]) -> Any:

@@ -1,4 +1,4 @@
-"""CSV files of bench logs, with units in the header → ``Log``; imports logs, kinds, needs, units, errors.
+"""CSV files of bench logs, with units in the header → ``Log``; imports logs, kinds, needs, spreadsheet, units, errors.
 
 Every mistake is one line 'FILE:LINE: column: found …, allowed …'.
 """
@@ -19,6 +19,7 @@ from drivesim.errors import ScenarioError, UnitError
 from drivesim.fitting.kinds import ACROSS, KINDS, OF_WHEELS, SETTINGS, Column, Kind
 from drivesim.fitting.logs import Array, Log
 from drivesim.fitting.needs import missing
+from drivesim.fitting.spreadsheet import RESPELLED, USUAL, between, cells_of, lines_of, with_point
 from drivesim.scenario.quantities import nearest
 
 MAX_BYTES = 20_000_000
@@ -69,6 +70,7 @@ class _Reader:
     def __init__(self, path: Path, wheels: tuple[str, ...]) -> None:
         self.path, self.wheels = path, wheels
         self.problems: list[str] = []
+        self.between = ","  # what stands between two cells
 
     def read(self) -> Log:
         lines = self._lines()
@@ -128,7 +130,9 @@ class _Reader:
             reason = getattr(error, "strerror", None) or "no usable name"
             self._note(1, "file", f"found {reason}, allowed: a CSV file that can be read")
             raise ScenarioError(*self.problems) from None
-        return iter([(i, line.strip()) for i, line in enumerate(text.splitlines(), start=1) if line.strip()])
+        lines = lines_of(text)
+        self.between = between([line for _, line in lines])
+        return iter(lines)
 
     def _top(self, lines: Iterator[tuple[int, str]]) -> tuple[dict[str, float | str], Kind, int, list[str]]:
         """Read the settings and the header's cells."""
@@ -158,7 +162,7 @@ class _Reader:
             self._stop_if_wrong()
         kind = KINDS[word]
         settings = {name: self._setting(kind, name, *where) for name, where in found.items()}
-        return settings, kind, line, text.split(",")
+        return settings, kind, line, cells_of(text, self.between, 1)
 
     def _setting(self, kind: Kind, name: str, line: int, text: str) -> float | str:
         if name not in kind.settings:
@@ -179,7 +183,7 @@ class _Reader:
         if not unit:
             return text
         try:
-            value = units.parse(text, unit)
+            value = units.parse(with_point(text, self.between), unit)
         except UnitError as error:
             self._note(line, name, str(error))
             return math.nan
@@ -195,9 +199,6 @@ class _Reader:
         known = {column.name: column for column in kind.columns}
         of_wheels = {column.name: column for column in OF_WHEELS} if kind.name == "rover" else {}
         cells: list[_Cell] = []
-        if len(header) == 1 and ";" in header[0]:
-            self._note(line, "header", "found ';' between columns, allowed: ','")
-            return cells
         for i, text in enumerate(header):
             match = _HEADER.fullmatch(text)
             if match is None:
@@ -234,13 +235,15 @@ class _Reader:
                 continue
             try:
                 if unit is None:
-                    raise UnitError(f"has no unit; write it like '{name} [{column.unit}]'")
-                units.parse(f"1 {unit.strip()}", column.unit)
+                    raise UnitError("has no unit")
+                unit = RESPELLED.get(unit.strip(), unit.strip())
+                units.parse(f"1 {unit}", column.unit)
             except UnitError as error:
-                self._note(line, f"column {name}", str(error).partition(", but ")[2] or str(error))
+                what = (str(error).partition(", but ")[2] or str(error)).partition("; write it like")[0]
+                usual = USUAL.get(column.unit, column.unit)
+                self._note(line, f"column {name}", f"{what}; write it like '{name} [{usual}]'")
                 continue
-            assert unit is not None
-            cells.append(_Cell(column, key, unit.strip(), i))
+            cells.append(_Cell(column, key, unit, i))
         if not self.problems:
             names, keys = {cell.column.name for cell in cells}, {cell.key for cell in cells}
             for what, text in missing(kind, names, keys, settings, self.wheels):
@@ -256,7 +259,7 @@ class _Reader:
         for line, text in lines:
             if text.startswith("#"):
                 continue
-            row = text.split(",")
+            row = cells_of(text, self.between, width)
             if len(row) != width:
                 self._note(line, "columns", f"found {len(row)}, allowed: {width} as in the header")
                 continue
@@ -267,7 +270,7 @@ class _Reader:
                 break
             values = []
             for i, cell in enumerate(cells):
-                word = row[cell.place].strip()
+                word = with_point(row[cell.place], self.between)
                 values.append(self._number(line, cell, word))
                 match = _DECIMALS.fullmatch(word)
                 if match:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -13,18 +15,23 @@ import xarray as xr
 from drivesim.engine.simulate import versions
 from drivesim.fitting.bootstrap import hangs_together
 from drivesim.fitting.cells import file_voltage
-from drivesim.fitting.identify import Blind, blind_spots
+from drivesim.fitting.hanging import hanging
 from drivesim.fitting.joint import Joint
-from drivesim.fitting.kinds import quantity
+from drivesim.fitting.kinds import KINDS, quantity
 from drivesim.fitting.logs import Array, Log
-from drivesim.fitting.parameters import Parameter, default_paths, usual_paths
+from drivesim.fitting.parameters import Parameter, default_paths, parameter, usual_paths
 from drivesim.fitting.places import changed
+from drivesim.fitting.remarks import remarks, together
 from drivesim.fitting.solve import LEVEL, Data, Solution
-from drivesim.fitting.words import plus_minus, remarks, share_words, together, verdict, warnings
+from drivesim.fitting.told import Round, at_limit
+from drivesim.fitting.words import (
+    hanging_words,
+    plus_minus,
+    share_words,
+    verdict,
+    warnings,
+)
 from drivesim.scenario import Scenario
-
-OF_NOTHING = 2.0  # times the scale: the size of a number that is 0 in the file
-AT_LIMIT = 1e-3  # of a parameter's scale, from which it stands at its limit
 
 
 @dataclass(frozen=True)
@@ -65,14 +72,12 @@ def correlation_of(covariance: xr.DataArray) -> xr.DataArray:
     return covariance.copy(data=values).rename("correlation").assign_attrs(long_name="correlation", units="1")
 
 
-def result_of(joint: Joint, data: Data, solution: Solution, draws: Array, seed: int) -> Fit:
-    """Return the result of a finished fit; ``draws`` are the bootstrap's sets of parameters."""
-    weight = np.where(solution.kept, 1 / solution.noise[data.channel], 0.0)
+def result_of(rounds: Sequence[Round], draws: Array, seed: int) -> Fit:
+    """Return the result of a finished fit, that of its last round; ``draws`` are the bootstrap's parameters."""
+    last = rounds[-1]
+    joint, solution = last.joint, last.solution
+    table = parameter_table(rounds, draws)
     paths = [p.path for p in joint.parameters]
-    sizes = np.array([p.scale if p.value else OF_NOTHING * p.scale for p in joint.parameters])
-    blind, condition = blind_spots(solution, paths, sizes, weight)
-    table = parameter_table(joint, solution, draws, blind)
-    residuals = residual_table(joint, data, solution)
     told = {p.path: float(x) for p, x in zip(joint.parameters, solution.x, strict=True) if table.told[p.path]}
     fitted = changed(
         joint.scenario, {p.path: told[p.path] for p in joint.parameters if not p.log and p.path in told}
@@ -81,7 +86,8 @@ def result_of(joint: Joint, data: Data, solution: Solution, draws: Array, seed: 
         solution.covariance, dims=("parameter", "other"), coords={"parameter": paths, "other": paths},
         name="covariance", attrs={"long_name": "covariance, in the product of the parameters' units"},
     )  # fmt: skip
-    summary = summary_of(joint, solution, table, residuals, blind, condition)
+    residuals = residual_table(joint, last.data, solution)
+    summary = summary_of(rounds, table, residuals)
     correlation = correlation_of(covariance)
     summary["remarks"] += together(correlation)
     summary["correlation"] = {
@@ -92,29 +98,39 @@ def result_of(joint: Joint, data: Data, solution: Solution, draws: Array, seed: 
     return Fit(joint.scenario, fitted, joint.logs, table, covariance, residuals, summary)
 
 
-def parameter_table(joint: Joint, solution: Solution, draws: Array, blind: list[Blind]) -> pd.DataFrame:
-    """Return the table of parameters, see ``Fit``."""
+def parameter_table(rounds: Sequence[Round], draws: Array) -> pd.DataFrame:
+    """Return the table of parameters, see ``Fit``; each from the last round that it was free in."""
+    none = np.zeros((0, 0))
+    tables = [_table_of(one, draws if one is rounds[-1] else none) for one in rounds]
+    paths = tables[0].index
+    return pd.concat(
+        [table[~table.index.isin(later.index)] for table, later in pairwise(tables)] + [tables[-1]]
+    ).loc[paths]
+
+
+def _table_of(one: Round, draws: Array) -> pd.DataFrame:
+    solution = one.solution
     ends = (50 - 50 * LEVEL, 50 + 50 * LEVEL)
     low, high = np.percentile(draws, ends, axis=0) if len(draws) else np.full((2, solution.x.size), np.nan)
     half = solution.half_width
-    lost = {path for spot in blind for path in spot.paths}
     rows = []
-    for i, p in enumerate(joint.parameters):
-        x, file = float(solution.x[i]), file_value(joint, p)
-        outside = bool(file < x - half[i] or file > x + half[i])
-        outside_too = math.isnan(low[i]) or bool(file < low[i] or file > high[i])
-        at_limit = bool(min(x - p.lower, p.upper - x) < AT_LIMIT * p.scale)
-        # 0 is an answer where the file allows it; what must be more than 0 and comes out so is none
-        told = bool(solution.told[i]) and p.path not in lost and not (at_limit and p.lower > 0)
+    for i, (p, told) in enumerate(zip(one.joint.parameters, one.told, strict=True)):
+        x, file = float(solution.x[i]), file_value(one.joint, p)
+        interval = (x - float(half[i]), x + float(half[i]))
         rows.append({
             "path": p.path, "unit": p.unit, "file": file, "fitted": x, "plus_minus": float(half[i]),
-            "low": x - float(half[i]), "high": x + float(half[i]),
+            "low": interval[0], "high": interval[1],
             "bootstrap_low": float(low[i]), "bootstrap_high": float(high[i]), "difference": x - file,
-            "beyond_chance": told and outside and outside_too, "told": told,
-            "at_limit": at_limit,
+            "beyond_chance": told and beyond(file, interval, (float(low[i]), float(high[i]))), "told": told,
+            "at_limit": at_limit(p, x),
             "degrees_of_freedom": float(solution.freedom[i]), "log": p.log,
         })  # fmt: skip
     return pd.DataFrame(rows).set_index("path")
+
+
+def beyond(file: float, *intervals: tuple[float, float]) -> bool:
+    """Tell whether the file's number lies outside all intervals that there are."""
+    return all(math.isnan(low) or file < low or file > high for low, high in intervals)
 
 
 def file_value(joint: Joint, parameter: Parameter) -> float:
@@ -133,12 +149,12 @@ def residual_table(joint: Joint, data: Data, solution: Solution) -> pd.DataFrame
     as_filed = joint.predicted({})
     frames = []
     at = 0
-    for number, (log, name) in enumerate(joint.channels):
-        rows = slice(at, at + log.rows)
-        at += log.rows
+    for number, ((log, name), own) in enumerate(zip(joint.channels, joint.rows, strict=True)):
+        rows = slice(at, at + own.size)
+        at += own.size
         measured, model = data.measured[rows], solution.model[rows]
         frames.append(pd.DataFrame({
-            "log": log.name, "kind": log.kind, "line": [log.line(i) for i in range(log.rows)], "channel": name,
+            "log": log.name, "kind": log.kind, "row": own + 1, "line": [log.line(int(i)) for i in own], "channel": name,
             "unit": quantity(log.kind, name)[0], "measured": measured, "model": model,
             "by_the_file": as_filed[rows], "residual": measured - model,
             "scaled": (measured - model) / solution.noise[number], "outlier": ~solution.kept[rows],
@@ -146,15 +162,10 @@ def residual_table(joint: Joint, data: Data, solution: Solution) -> pd.DataFrame
     return pd.concat(frames, ignore_index=True)
 
 
-def summary_of(
-    joint: Joint,
-    solution: Solution,
-    table: pd.DataFrame,
-    residuals: pd.DataFrame,
-    blind: list[Blind],
-    condition: float,
-) -> dict[str, Any]:
+def summary_of(rounds: Sequence[Round], table: pd.DataFrame, residuals: pd.DataFrame) -> dict[str, Any]:
     """Return plain numbers and texts, ready for JSON."""
+    last = rounds[-1]
+    joint, solution = last.joint, last.solution
     tests = []
     for log in joint.logs:
         mine = residuals[residuals.log == log.name]
@@ -164,27 +175,42 @@ def summary_of(
             if one is log
         }
         alike = [
-            name
+            str(name)
             for name, part in mine[~mine.outlier].groupby("channel", sort=False)
-            if "time" in log.table and hangs_together(part.residual.to_numpy())
+            if hangs_together(_in_order(log, part))
         ]
         tests.append({
             "name": log.name, "kind": log.kind, "file": log.path, "rows": log.rows, "noise": noise,
             "residuals_hang_together": alike,
         })  # fmt: skip
     touched = default_paths(joint.scenario, joint.logs)
+    kept = [
+        p for p in dict.fromkeys([*usual_paths(joint.scenario), *touched]) if not table.told.get(p, False)
+    ]
+    hung = hanging(last, [parameter(joint.scenario, path) for path in kept])
+    blind = [spot for one in rounds for spot in one.blind]
     return {
         "name": joint.scenario.name,
-        "verdict": verdict(table, joint.scenario),
+        "verdict": verdict(table, hung),
         "tests": tests,
         "parameters": {path: _plain(row) for path, row in table.iterrows()},
         "outliers": [_told_row(joint, row) for row in residuals[residuals.outlier].itertuples()],
-        "condition_number": _finite(condition),
-        "warnings": warnings(blind, table, tests),
-        "remarks": remarks(joint.scenario, joint.logs, table, touched, usual_paths(joint.scenario)),
+        "condition_number": _finite(rounds[0].condition),
+        "warnings": warnings(blind, table, tests) + [hanging_words(one) for one in hung],
+        "remarks": remarks(joint.scenario, joint.logs, table, touched, kept, hung),
+        "hangs_on_the_file": {one.kept.path: list(one.results) for one in hung},
         "cautions": cautions(joint.logs),
         "intervals": f"{LEVEL:.0%}",
     }
+
+
+def _in_order(log: Log, rows: pd.DataFrame) -> Array:
+    """Return residuals in the order of what was set, or of time."""
+    across = log.table.get(KINDS[log.kind].across)
+    residual = rows.residual.to_numpy()
+    if across is None:
+        return residual
+    return np.asarray(residual[np.argsort(across[rows["row"].to_numpy() - 1], kind="stable")])
 
 
 def _told_row(joint: Joint, row: Any) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 
+from drivesim.errors import ScenarioError
 from drivesim.scenario import Scenario, load_scenario, scenario_from_text
 from drivesim.scenario.expected import part_of
 from drivesim.scenario.files import Reader
@@ -23,6 +24,11 @@ def load_target(path: str | os.PathLike[str]) -> tuple[Scenario, bool]:
     except UnreadableError:
         problems.raise_any()
         raise
+    if isinstance(top.value, dict) and "change" in top.value and set(top.value) <= {"change", "notes"}:
+        raise ScenarioError(
+            f"{name}:1: file: found part of a scenario (change), as a fit writes it; give a whole scenario or a "
+            "rover's file, or add 'base: SCENARIO.yaml'"
+        )
     if not (isinstance(top.value, dict) and part_of(set(top.value)) == ("rover",)):
         return load_scenario(name), True
     return scenario_from_text(bench_text(name), ".", name), False

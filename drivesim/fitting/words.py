@@ -1,4 +1,4 @@
-"""A fit's numbers and findings in words: values with ±, verdict, warnings, remarks; imports units and the tables."""
+"""A fit's numbers and findings in words: values with ±, verdict and warnings; imports units and the tables."""
 
 from __future__ import annotations
 
@@ -8,12 +8,11 @@ from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
-import xarray as xr
 
 from drivesim import units
+from drivesim.fitting.hanging import Hanging
 from drivesim.fitting.identify import Blind
-from drivesim.fitting.logs import Log
-from drivesim.scenario import Scenario
+from drivesim.fitting.kinds import KINDS
 
 #: spellings that a value is not written in, though a file may
 _NOT_WRITTEN = {
@@ -23,8 +22,12 @@ _NOT_WRITTEN = {
 A_FEW = 0.1  # ratios below it are written in per cent
 MOST_DECIMALS = 9
 _OF_WHEEL = re.compile(r"rover\.wheels\.(\w+)\.(\w+)")
-CLOSE = 0.9  # correlation from which it is worth a word
 WIDER = 1.5  # times the interval from the derivatives, from which the bootstrap's is worth a word
+
+_HOW_WIDE = {
+    True: "go by the wider interval of the bootstrap",
+    False: "the true errors are greater than the intervals",
+}
 
 #: what each number is called, by the end of its path
 NAMES = {
@@ -41,6 +44,8 @@ NAMES = {
     "winding.heat_capacity": "the winding's heat capacity",
     "housing.thermal_resistance": "the thermal resistance of the housing",
     "housing.heat_capacity": "the housing's heat capacity",
+    "housing.film_coefficient": "the film coefficient of the housing",
+    "housing.thickness": "the housing's thickness",
     "battery.cell_resistance": "the resistance of a cell",
     "battery.diffusion_resistance": "the diffusion resistance of a cell",
     "battery.diffusion_time": "the diffusion time of a cell",
@@ -132,8 +137,8 @@ def _per_cent(share: float) -> str:
     return f"{text} % {'more' if share > 0 else 'less'} than the file says"
 
 
-def verdict(table: pd.DataFrame, scenario: Scenario) -> str:
-    """Return one sentence: what differs from the file beyond chance, and what does not."""
+def verdict(table: pd.DataFrame, hung: Sequence[Hanging]) -> str:
+    """Return one sentence: what differs from the file beyond chance, what does not, and what both hang on."""
     compared = table[table.file.notna() & table.told]
     off = compared[compared.beyond_chance]
     same = compared[~compared.beyond_chance]
@@ -150,15 +155,37 @@ def verdict(table: pd.DataFrame, scenario: Scenario) -> str:
         parts.append(
             f"as the file says, within chance: {', '.join(name_of(str(path)) for path in same.index)}"
         )
+    if hung:
+        parts.append(f"as far as the file is right about {_and([name_of(one.kept.path) for one in hung])}")
     return "; ".join(parts)
+
+
+def _and(names: Sequence[str]) -> str:
+    *others, last = names
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def hanging_words(one: Hanging) -> str:
+    """Return which results hang on a number kept as in the file, and how far."""
+    kept, many = one.kept, len(one.results) > 1
+    more = (
+        f"{one.step:.0%} more of it".replace("%", " %")
+        if kept.value
+        else f"{number_text(one.step * kept.scale, 0.0, kept.unit)} of it"
+    )
+    text = (
+        f"{_and([name_of(path) for path in one.results])} {'hang' if many else 'hangs'} on what the "
+        f"file says of {name_of(kept.path)}, whose error is in no interval: {more} would move "
+        f"{'them' if many else 'it'} by up to {one.moves * 100:.2g} %"
+    )
+    return f"{text}; {one.tells} would tell it" if one.tells else text
 
 
 def warnings(blind: Sequence[Blind], table: pd.DataFrame, tests: Sequence[dict[str, Any]]) -> list[str]:
     """Return what the numbers must not be trusted for, a line each."""
     found = []
     for spot in blind:
-        *others, last = (name_of(path) for path in spot.paths)
-        names = f"{', '.join(others)} and {last}" if others else last
+        names = _and([name_of(path) for path in spot.paths])
         if len(spot.paths) > 1:
             how = "" if math.isinf(spot.condition) else f" (condition index {spot.condition:.0f})"
             text = f"these logs cannot tell {names} apart{how}; the file's numbers are kept"
@@ -177,57 +204,10 @@ def warnings(blind: Sequence[Blind], table: pd.DataFrame, tests: Sequence[dict[s
             what = ", ".join(name.replace("_", " ") for name in test["residuals_hang_together"])
             found.append(
                 f"{test['name']}: neighbouring residuals are alike ({what}), so that something is left that the "
-                "model does not have; go by the wider interval of the bootstrap"
+                "model does not have; " + _HOW_WIDE[KINDS[test["kind"]].series]
             )
     width = table.bootstrap_high - table.bootstrap_low
     for path in table[table.told & (width > 2 * WIDER * table.plus_minus)].index:
         times = width[path] / (2 * table.plus_minus[path])
         found.append(f"{name_of(str(path))}: the bootstrap's interval is {times:.1f} times as wide")
-    return found
-
-
-def together(correlation: xr.DataArray) -> list[str]:
-    """Return which numbers' errors go together, a line each pair."""
-    names = correlation["parameter"].values
-    values = correlation.values
-    return [
-        f"the errors of {name_of(str(a))} and {name_of(str(b))} go together (correlation {values[i, j]:.2f})"
-        for i, a in enumerate(names)
-        for j, b in enumerate(names)
-        if i < j and abs(values[i, j]) >= CLOSE
-    ]
-
-
-def remarks(
-    scenario: Scenario, logs: Sequence[Log], table: pd.DataFrame, touched: Sequence[str], usual: Sequence[str]
-) -> list[str]:
-    """Return what was taken for granted, a line each.
-
-    ``touched``: paths that the logs speak of, ``usual``: those that some bench test speaks of.
-    """
-    found = []
-    for log in logs:
-        if log.kind in ("no_load", "loaded", "pull_out") or (
-            log.kind == "locked_rotor" and "voltage" in log.table
-        ):
-            told = "winding_temperature" in log.settings or "winding_temperature" in log.table
-            if not told:
-                found.append(f"{log.name}: no winding_temperature told, {scenario.ambient:g} degC taken")
-        if log.kind == "warm_up" and "ambient" not in log.settings:
-            found.append(f"{log.name}: no ambient told, {scenario.ambient:g} degC taken")
-        if log.kind == "cell_pulse" and "state_of_charge" not in log.settings:
-            charge = scenario.rover.battery.state_of_charge
-            found.append(f"{log.name}: no state_of_charge told, {charge:.0%} taken")
-        if (
-            log.kind not in ("cell_pulse", "rover")
-            and "wheel" not in log.settings
-            and len(scenario.rover.wheels)
-        ):
-            found.append(f"{log.name}: no wheel told, {scenario.rover.wheel_names[0]} taken")
-    kept = [path for path in touched if path not in table.index]
-    if kept:
-        found.append(f"kept as in the file, though these logs speak of it: {', '.join(kept)}")
-    silent = [path for path in usual if path not in table.index and path not in touched]
-    if silent:
-        found.append(f"kept as in the file, since no log speaks of it: {', '.join(silent)}")
     return found

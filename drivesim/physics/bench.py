@@ -4,7 +4,7 @@ from math import exp
 
 from drivesim._compile import compiled
 from drivesim.physics.heat import two_node_rates
-from drivesim.physics.motor import copper_loss, pull_out_torque, steady_current, torque
+from drivesim.physics.motor import copper_loss, limit_current, pull_out_torque, steady_current, torque
 from drivesim.physics.winding import resistance_at
 
 _ROUNDS = 60
@@ -22,32 +22,48 @@ def back_emf(speed, p, lam):
 
 
 @compiled
-def spare_torque(speed, V, load, b, R, L, lam, p):
+def limited_current(V, R, L, lam, we, limit):
+    """Return the steady (id, iq) [A] at amplitude ``V`` [V] on the q axis under a driver that allows ``limit`` [A]."""
+    vd, vq, _ = limit_current(0.0, V, R, L, lam, we, limit)
+    return steady_current(vd, vq, R, L, lam, we)
+
+
+@compiled
+def spare_torque(speed, V, load, b, R, L, lam, p, limit):
     """Return the motor's torque at amplitude ``V`` [V] on the q axis less load + b·speed [N·m].
 
-    ``load`` [N·m] is dry drag and brake together, ``b`` [N·m·s/rad]; the torque is that of the steady current.
+    ``load`` [N·m] is dry drag and brake together, ``b`` [N·m·s/rad]; the torque is that of the steady current, of
+    which the driver allows ``limit`` [A] (inf: any).
     """
-    _, iq = steady_current(0.0, V, R, L, lam, p * speed)
+    _, iq = limited_current(V, R, L, lam, p * speed, limit)
     return torque(iq, p, lam) - load - b * speed
 
 
 @compiled
-def running_speed(V, load, b, R, L, lam, p):
+def running_speed(V, load, b, R, L, lam, p, limit):
     """Return the speed [rad/s] ≥ 0 at which a self-commutated wheel carries load + b·speed at amplitude ``V``.
 
-    The root of ``spare_torque`` by secants; 0 where the torque at standstill does not exceed ``load``.  With
-    L = 0 it is the textbook's DC machine: (Kt·V/R − load)/(Kt·Ke/R + b), Kt = 1.5·p·lam, Ke = p·lam.
+    The root of ``spare_torque`` by secants, by halves where a secant leads out of the bracket; 0 where the torque at
+    standstill does not exceed ``load``.  With L = 0 and no limit it is the textbook's DC machine:
+    (Kt·V/R − load)/(Kt·Ke/R + b), Kt = 1.5·p·lam, Ke = p·lam.
     """
-    at_rest = spare_torque(0.0, V, load, b, R, L, lam, p)
+    at_rest = spare_torque(0.0, V, load, b, R, L, lam, p, limit)
     if at_rest <= 0.0:
         return 0.0
+    low, high = 0.0, V / (p * lam)  # without any drag
     before, spare = 0.0, at_rest
-    speed = V / (p * lam)  # without any drag
+    speed = high
     for _ in range(_ROUNDS):
-        here = spare_torque(speed, V, load, b, R, L, lam, p)
-        if here == spare:
+        here = spare_torque(speed, V, load, b, R, L, lam, p, limit)
+        if here > 0.0:
+            low = speed
+        else:
+            high = speed
+        if here == 0.0:
             break
-        new = speed - here * (speed - before) / (here - spare)
+        new = speed - here * (speed - before) / (here - spare) if here != spare else low - 1.0
+        if not low <= new <= high:
+            new = 0.5 * (low + high)
         before, spare, speed = speed, here, new
         if abs(speed - before) <= _CLOSE * abs(speed):
             break

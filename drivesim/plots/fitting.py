@@ -163,30 +163,31 @@ def _grid(fit: Fit, title: str, keys: Sequence[Any], draw: Callable[[Axes, _Pane
 
 def _panels(fit: Fit) -> Iterator[_Panel]:
     for log in fit.logs:
-        for channel in log.channels:
-            rows = fit.residuals[(fit.residuals.log == log.name) & (fit.residuals.channel == channel)]
+        mine = fit.residuals[fit.residuals.log == log.name]
+        for channel, rows in mine.groupby("channel", sort=False):
+            used = rows["row"].to_numpy() - 1
             name = KINDS[log.kind].across
             if name in log.table:
                 unit, words = quantity(log.kind, name)
                 spelled, factor = _axis_unit(log.table[name], unit)
-                x, across = log.table[name] / factor, f"{words}{spelled}"
+                x, across = log.table[name][used] / factor, f"{words}{spelled}"
             else:
-                x, across = np.arange(1.0, log.rows + 1), "row"
-            yield _Panel(log, channel, rows, x, across, *_lines(log, x))
+                x, across = used + 1.0, "row"
+            yield _Panel(log, str(channel), rows, x, across, *_lines(log, x, used))
 
 
 #: what else is set in tests with several lines, and its unit
 _SET_ELSE = {"pull_out": (("frequency", "Hz"), ("speed", "rad/s")), "loaded": (("voltage", "V"),)}
 
 
-def _lines(log: Log, x: np.ndarray) -> tuple[list[np.ndarray], list[str]]:
+def _lines(log: Log, x: np.ndarray, used: np.ndarray) -> tuple[list[np.ndarray], list[str]]:
     """Return the rows that one line joins, in the order of ``x``, and what each line is for, if there are several."""
     name, unit = next(((n, u) for n, u in _SET_ELSE.get(log.kind, ()) if n in log.table), ("", ""))
     if not name:
         return [np.argsort(x, kind="stable")], [""]
-    values, kinds = np.unique(log.table[name], return_inverse=True)
+    values, kinds = np.unique(log.table[name][used], return_inverse=True)
     if values.size > MOST_LINES:
-        return [np.array([i]) for i in range(log.rows)], [""] * log.rows
+        return [np.array([i]) for i in range(used.size)], [""] * used.size
     found = [np.flatnonzero(kinds == k) for k in range(values.size)]
     return [places[np.argsort(x[places], kind="stable")] for places in found], [
         f"{v:.3g} {unit}" for v in values

@@ -185,6 +185,13 @@ class Rover(q.Model):
         """Return the wheel ``name`` with its own values."""
         return self._own.get(name, self.wheel)
 
+    def with_own_wheels(self) -> Self:
+        """Return the rover with each wheel's own values put anew upon what all share, as after a ``model_copy``."""
+        new = self.model_copy()
+        new._own = {}
+        q.refuse(new._change_problems())
+        return new
+
     def _overlap_problems(self) -> list[tuple[str, str]]:
         """Return the first two wheels of one track, if any, that would turn within each other."""
         across, width = 2 * self.wheel.radius, self.wheel.tyre.width

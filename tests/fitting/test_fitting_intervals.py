@@ -140,14 +140,14 @@ def check_coverage(kinds, count):
 
 
 def test_the_interval_holds_the_truth_in_95_of_100():
-    check_coverage(("locked_rotor",), 200)
+    check_coverage(("locked_rotor",), 40)  # more of them, and other tests, in the benchmark below
 
 
 @pytest.mark.benchmark
 @pytest.mark.parametrize(
     "kinds",
-    [("no_load", "locked_rotor"), ("no_load", "locked_rotor", "spin_down"), ("warm_up",), ("cell_pulse",),
-     ("loaded",), ("back_emf",), ("pull_out",)],
+    [("locked_rotor",), ("no_load", "locked_rotor"), ("no_load", "locked_rotor", "spin_down"), ("warm_up",),
+     ("cell_pulse",), ("loaded",), ("back_emf",), ("pull_out",)],
     ids="+".join,
 )  # fmt: skip
 def test_the_interval_holds_the_truth_in_more_tests(kinds):
@@ -163,11 +163,11 @@ def test_bootstrap_and_derivatives_agree_on_white_noise():
     joint = Joint(ROVER, logs, numbers)
     data, begin = joint.data(), joint.search()
     found = solve(joint.model, data, begin)
-    draws = bootstrap(joint.model, data, begin, found, 400, 1, linear=False)
+    draws = bootstrap(joint.model, data, begin, found, 300, 1, linear=False)
     assert draws.std(axis=0) == pytest.approx(np.sqrt(np.diag(found.covariance)), rel=0.25)
     assert draws.mean(axis=0) == pytest.approx(found.x, abs=0.2 * found.half_width.max())
-    again = bootstrap(joint.model, data, begin, found, 400, 1, linear=False)
-    assert (again == draws).all()  # same seed, same draws
+    again = bootstrap(joint.model, data, begin, found, 20, 1, linear=False)
+    assert (again == draws[:20]).all()  # same seed, same draws
 
 
 def test_bootstrap_in_blocks_knows_that_neighbours_are_alike():

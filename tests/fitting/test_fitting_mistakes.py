@@ -34,6 +34,7 @@ MISTAKES = {
     ),
     "wrong unit": (LOCKED.replace("[A]", "[ohm]"), ":2: column dc_current: 'ohm' is not a unit of this kind; write it"),
     "no unit": (LOCKED.replace(" [A]", ""), ":2: column dc_current: has no unit; write it like 'dc_current [A]'"),
+    "speed's unit": (SPIN.replace("[rpm]", "[km/h]"), "'km/h' is not a unit of this kind; write it like 'speed [rpm]'"),
     "odd unit": (LOCKED.replace("[A]", "[apples]"), ":2: column dc_current: unit 'apples' is not known"),
     "missing column": (
         SPIN.replace(", speed [rpm]", ""),
@@ -77,7 +78,14 @@ MISTAKES = {
         WARM.replace(", winding_temperature [degC]", ""),
         "a warm_up test needs winding_temperature [degC], terminal_res",
     ),
-    "semicolons": (LOCKED.replace(",", ";"), ":2: header: found ';' between columns, allowed: ','"),
+    "both commas": (
+        LOCKED.replace(",", ";").replace("0.4", "1,000.4"), ":4: column dc_current: found '1,000.4', needed: a number",
+    ),
+    "half a spreadsheet's row": (LOCKED.replace("2,0.4", "2,,"), ":4: column dc_current: found a blank, needed"),
+    "torque's unit": (
+        "# test: locked_rotor\ndc_voltage [V], dc_current [A], torque [kg]\n1,1,1\n2,2,2\n3,3,3\n",
+        ":2: column torque: 'kg' is not a unit of this kind; write it like 'torque [mN*m]'",
+    ),
     "no header": ("# test: no_load\n", ":1: header: found none, needed: names and units"),
     "empty": ("", ":1: header: found none"),
     "wheel of a rover": (
@@ -142,6 +150,44 @@ def test_units_settings_and_remarks(tmp_path):
     assert log.table["current"][0] == pytest.approx(0.1, rel=1e-3)  # √2 of the RMS value
     assert log.resolution["current"] == pytest.approx(0.1e-3 * math.sqrt(2) / math.sqrt(12))
     assert [log.line(i) for i in range(3)] == [9, 11, 12]
+
+
+SPREADSHEETS = {
+    "quotes": lambda line: ",".join(f'"{cell.strip()}"' for cell in line.split(",")),
+    "empty cells": lambda line: f"{line},,",
+    "quoted remarks": lambda line: f'"{line}",,' if line.startswith("#") else f"{line},,",
+    "semicolons and decimal commas": lambda line: line if "#" in line else line.replace(",", ";").replace(".", ","),
+    "semicolons and points": lambda line: line.replace(",", ";") + ";;",
+    "tabs": lambda line: line.replace(",", "\t").replace(".", ","),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SPREADSHEETS)
+def test_what_a_spreadsheet_writes_is_read(tmp_path, name):
+    lines = [*("# winding_temperature: 24.5 degC\n" + LOCKED).splitlines(), "# wheel: front_left"]
+    lines = [lines[-1], *lines[:-1]]
+    plain = read(tmp_path, "\n".join(lines))
+    odd = read(tmp_path, "\ufeff" + "\r\n".join([*map(SPREADSHEETS[name], lines), ",,", ""]), "odd.csv")
+    assert odd.settings == plain.settings
+    assert odd.resolution == plain.resolution
+    assert {key: list(values) for key, values in odd.table.items()} == {
+        key: list(values) for key, values in plain.table.items()
+    }
+    assert list(odd.lines) == list(plain.lines)
+
+
+@pytest.mark.parametrize(
+    ("unit", "factor"),
+    [("rev/min", math.pi / 30), ("r/min", math.pi / 30), ("1/min", math.pi / 30), ("rad/s", 1.0)],
+)
+def test_speeds_in_the_units_that_instruments_show(tmp_path, unit, factor):
+    log = read(tmp_path, SPIN.replace("[rpm]", f"[{unit}]"))
+    assert log.table["speed"] == pytest.approx((900 - np.arange(9)) * factor)
+
+
+def test_torques_in_newton_metres_written_together(tmp_path):
+    text = "# test: locked_rotor\ndc_voltage [V], dc_current [A], torque [mNm]\n1,1,1\n2,2,2\n3,3,3\n"
+    assert read(tmp_path, text).table["torque"] == pytest.approx([1e-3, 2e-3, 3e-3])
 
 
 def test_direct_current_through_two_leads_is_a_standing_field(tmp_path):

@@ -19,21 +19,37 @@ def test_a_wheel_without_inductance_runs_as_the_textbook_says():
     # DC machine: w = (Kt·V/R − T)/(Kt·Ke/R + b), from T = Kt·(V − Ke·w)/R
     for V, load in ((0.5, 0.0), (3.0, DRY), (3.5, 8e-3)):
         closed = (KT * V / R - load) / (KT * KE / R + VISCOUS)
-        assert bench.running_speed(V, load, VISCOUS, R, 0.0, LAM, P) == pytest.approx(closed, rel=1e-10)
-    assert bench.running_speed(3.0, 0.0, 0.0, R, 0.0, LAM, P) == pytest.approx(3.0 / KE, rel=1e-10)
+        assert bench.running_speed(V, load, VISCOUS, R, 0.0, LAM, P, inf) == pytest.approx(closed, rel=1e-10)
+    assert bench.running_speed(3.0, 0.0, 0.0, R, 0.0, LAM, P, inf) == pytest.approx(3.0 / KE, rel=1e-10)
 
 
 def test_with_inductance_torque_and_load_balance():
-    speed = bench.running_speed(3.5, 5e-3, VISCOUS, R, 60 * L, LAM, P)
+    speed = bench.running_speed(3.5, 5e-3, VISCOUS, R, 60 * L, LAM, P, inf)
     _, iq = motor.steady_current(0.0, 3.5, R, 60 * L, LAM, P * speed)
     assert motor.torque(iq, P, LAM) == pytest.approx(5e-3 + VISCOUS * speed, rel=1e-9)
-    assert abs(speed - bench.running_speed(3.5, 5e-3, VISCOUS, R, 0.0, LAM, P)) > 1.0  # else it shows nothing
+    assert (
+        abs(speed - bench.running_speed(3.5, 5e-3, VISCOUS, R, 0.0, LAM, P, inf)) > 1.0
+    )  # else it shows nothing
 
 
 def test_a_wheel_that_cannot_start_stands():
     least = motor.stall_torque(0.2, R, LAM, P)
-    assert bench.running_speed(0.2, 1.001 * least, VISCOUS, R, L, LAM, P) == 0.0
-    assert bench.running_speed(0.2, 0.999 * least, VISCOUS, R, L, LAM, P) > 0.0
+    assert bench.running_speed(0.2, 1.001 * least, VISCOUS, R, L, LAM, P, inf) == 0.0
+    assert bench.running_speed(0.2, 0.999 * least, VISCOUS, R, L, LAM, P, inf) > 0.0
+
+
+@pytest.mark.parametrize("b", [0.0, VISCOUS])
+def test_a_limit_of_the_current_caps_the_torque(b):
+    most = KT * 0.6  # N·m at 0.6 A
+    free = bench.running_speed(3.5, 0.5 * most, b, R, L, LAM, P, inf)
+    assert bench.running_speed(3.5, 0.5 * most, b, R, L, LAM, P, 0.6) == pytest.approx(free, rel=1e-12)
+    assert bench.running_speed(3.5, 1.001 * most, b, R, L, LAM, P, 0.6) == 0.0
+    near = bench.running_speed(3.5, 0.999 * most, 0.0, R, L, LAM, P, 0.6)
+    assert near == pytest.approx(bench.running_speed(3.5, 0.999 * most, 0.0, R, L, LAM, P, inf), rel=1e-9)
+    if b:  # a strong limit and viscous drag: (Kt·limit − load)/b, where the current hardly lags
+        assert bench.running_speed(3.5, 0.9 * most, 9 * b, R, 1e-9, LAM, P, 0.6) == pytest.approx(
+            0.1 * most / (9 * b), rel=1e-6
+        )
 
 
 def test_turned_from_outside_it_draws_no_current_at_its_own_emf():
