@@ -27,6 +27,9 @@ SMALL = 0.1  # below this a figure is told in thousandths of its unit
 THOUSANDTHS = {"W", "A", "J", "N", "V", "s", "m"}
 
 
+ALL = {"map", "effects", "sensitivity"}
+
+
 def pictures(sweep: Sweep) -> dict[str, Callable[[Sweep], Figure]]:
     """Return what can be drawn of ``sweep``, by the name of the file."""
     from drivesim.plots.sweep_effects import effects, sensitivity
@@ -52,7 +55,10 @@ def write_pictures(sweep: Sweep, folder: Path) -> list[Path]:
     from drivesim.plots.files import pack, pixels
 
     written = []
-    for name, draw in pictures(sweep).items():
+    drawn = pictures(sweep)
+    for name in ALL - drawn.keys():  # of what the folder held before
+        (folder / f"{name}.png").unlink(missing_ok=True)
+    for name, draw in drawn.items():
         path = folder / f"{name}.png"
         partial = folder / f".{name}.part.png"
         pack(pixels(draw(sweep)), partial)

@@ -99,6 +99,8 @@ def _cloud(ax: Axes, axis: Axis, places: np.ndarray, values: np.ndarray) -> None
         if axis.logarithmic:
             by_factors(ax.xaxis)
     ax.plot(x, y, ".", color=FAINT, alpha=0.5, markersize=4, markeredgewidth=0, zorder=1)
+    if not any(piece.size for piece in pieces):
+        return
     mean, low, high = np.array([np.ravel(_interval(y[piece][None])) for piece in pieces]).T
     if axis.unit is None:
         ax.errorbar(middles, mean, (mean - low, high - mean), fmt="o", color=BLUE, capsize=3, markersize=4)
@@ -124,7 +126,8 @@ def _interval(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     draws = np.where(known, rows, 0.0) @ weights.T / np.where(count > 0, count, np.nan)
     low, high = (np.full(len(rows), np.nan) for _ in range(2))
     some = known.any(axis=1)
-    low[some], high[some] = np.nanquantile(draws[some], [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=1)
+    if some.any():
+        low[some], high[some] = np.nanquantile(draws[some], [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=1)
     return mean, low, high
 
 

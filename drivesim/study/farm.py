@@ -9,7 +9,7 @@ import os
 import threading
 from collections import OrderedDict, deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, as_completed, wait
 from typing import TypeVar
 
 from drivesim.analysis.measures import condition_shares, measures
@@ -17,6 +17,7 @@ from drivesim.engine.build import build, build_scenario_ground, ground_key
 from drivesim.engine.ground_build import GroundArrays
 from drivesim.engine.simulate import Recording, run_model
 from drivesim.scenario.scenario import Scenario
+from drivesim.study.keys import content
 
 AHEAD = 4  # runs a thread that are handed out before their turn, so that none waits
 MOST_NUMBERS = 40_000_000  # of the grounds kept, 8 bytes each
@@ -37,7 +38,8 @@ class Grounds:
     def of(self, scenario: Scenario) -> GroundArrays:
         """Return the ground of ``scenario``; another thread that builds it is waited for.  Raises ScenarioError."""
         ground, *rest = ground_key(scenario)
-        key = f"{ground.model_dump_json()} {rest}"
+        files = [content(feature.file) for feature in ground.features if hasattr(feature, "file")]
+        key = f"{ground.model_dump_json()} {rest} {files}"
         with self._lock:
             future = self._kept.get(key)
             mine = future is None
@@ -89,6 +91,27 @@ def threads(jobs: int | None) -> int:
     if jobs is not None:
         return max(1, jobs)
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def as_done(work: Callable[[T], U], items: Iterable[T], *, jobs: int | None = None) -> Iterator[U]:
+    """Give ``work(item)`` of each item as soon as it is worked out, in whatever order, on ``jobs`` threads.
+
+    Broken off, it still gives nothing away: what is in work is waited for, and the rest is not begun.
+    """
+    count = threads(jobs)
+    running: set[Future[U]] = set()
+    pool = ThreadPoolExecutor(count)
+    try:
+        for item in items:
+            running.add(pool.submit(work, item))
+            if len(running) > count:
+                done, running = wait(running, return_when=FIRST_COMPLETED)
+                for future in done:
+                    yield future.result()
+        for future in as_completed(running):
+            yield future.result()
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
 
 
 def mapped(

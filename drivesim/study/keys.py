@@ -57,11 +57,12 @@ def _common_text(scenario: Scenario) -> str:
         data.pop(name, None)
     for feature in data["ground"].get("features", ()):
         if "file" in feature:
-            feature["file"] = _content(feature["file"])
+            feature["file"] = content(feature["file"])
     return json.dumps(data, sort_keys=True, separators=(",", ":"))
 
 
-def _content(file: str) -> str:
+def content(file: str) -> str:
+    """Return a hash of what a file holds; its name where it cannot be read."""
     try:
         status = os.stat(file)
     except OSError:

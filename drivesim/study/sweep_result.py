@@ -154,7 +154,7 @@ def sensitivities(design: Design, data: xr.Dataset, mapped: Sequence[str]) -> pd
     full grid; else Spearman's rank correlation, for axes of numbers.
     """
     rows = [row for name in mapped for row in _sensitivity(design, per_design(data, design, name), name)]
-    return pd.DataFrame(rows, columns=["measure", "axis", "kind", "value", "low", "high"])
+    return pd.DataFrame(rows, columns=["measure", "axis", "kind", "value", "low", "high", "p"])
 
 
 def _sensitivity(design: Design, values: Array, name: str) -> list[tuple[Any, ...]]:
@@ -176,8 +176,9 @@ def _sensitivity(design: Design, values: Array, name: str) -> list[tuple[Any, ..
 
 
 def _rows(name: str, axes: Sequence[Axis], kind: str, shares: sensitivity.Shares) -> list[tuple[Any, ...]]:
-    triples = zip(shares.value, shares.low, shares.high, strict=True)
+    p = np.full(len(axes), np.nan) if shares.p is None else shares.p
+    numbers = zip(shares.value, shares.low, shares.high, p, strict=True)
     return [
-        (name, axis.name, kind, *(float(number) for number in triple))
-        for axis, triple in zip(axes, triples, strict=True)
+        (name, axis.name, kind, *(float(number) for number in row))
+        for axis, row in zip(axes, numbers, strict=True)
     ]

@@ -10,7 +10,7 @@ import numpy as np
 from drivesim.analysis.measures import MEASURES
 from drivesim.errors import DrivesimError
 from drivesim.scenario.scenario import Scenario
-from drivesim.study.farm import mapped, measures_of
+from drivesim.study.farm import as_done, measures_of
 from drivesim.study.keys import KEY_BYTES, Keys
 from drivesim.study.store import Outcome, Store
 from drivesim.study.sweep_result import Outcomes
@@ -55,7 +55,7 @@ def on_threads(jobs: int | None) -> Runner:
     """Return what does runs on ``jobs`` threads of this process [all cores]."""
 
     def run(todo: Iterable[Job]) -> Iterator[tuple[str, Outcome]]:
-        return mapped(lambda job: (job.key, outcome_of(job.scenario, job.seed)), todo, jobs=jobs)
+        return as_done(lambda job: (job.key, outcome_of(job.scenario, job.seed)), todo, jobs=jobs)
 
     return run
 

@@ -23,11 +23,12 @@ SEED = 20  # of the resampling: the same results give the same intervals
 
 @dataclass(frozen=True)
 class Shares:
-    """One number for each axis, with the ends of its interval, all of shape (axes,)."""
+    """One number for each axis, with the ends of its interval, and the p of no effect where it is tested; (axes,)."""
 
     value: Array
     low: Array
     high: Array
+    p: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -87,20 +88,46 @@ def grid_shares(values: Array) -> Shares:
     """Return each axis's share of the variance between the designs of a full grid, shape of ``values`` × grounds.
 
     The share of the variance of the means over all other axes (the main effect), all values of an axis taken for
-    equally likely; what is left to one belongs to axes acting together.  Intervals come from drawing grounds anew,
-    the same for every design: they say how much the grounds driven decide.
+    equally likely, less what chance alone would give (as omega squared does; Hays, Statistics, 1963, from memory); what
+    is left to one belongs to axes acting together.  Intervals come from drawing grounds anew, the same for every
+    design.  ``p``: of no effect, by the F test of repeated measures against axis times ground.
     """
     grounds, shape = values.shape[-1], values.shape[:-1]
-    found = _main_effects(values.mean(axis=-1)[..., None])[:, 0]
+    plain = _main_effects(values.mean(axis=-1)[..., None])[:, 0]
     if grounds < 2:
-        return Shares(found, np.full_like(found, np.nan), np.full_like(found, np.nan))
+        nothing = np.full_like(plain, np.nan)
+        return Shares(plain, nothing, nothing, nothing)
     flat, weights = values.reshape(-1, grounds), drawn_anew(grounds)
+    whole, _ = _beyond_chance(flat)
+    effects = [_beyond_chance(_over_others(values, i)) for i in range(len(shape))]
+    found = np.clip([part / whole if whole > 0 else 0.0 for part, _ in effects], 0.0, 1.0)
     pieces = np.array_split(weights, max(1, weights.shape[0] * len(flat) // AT_ONCE))
     draws = np.hstack([_main_effects((flat @ piece.T).reshape(*shape, -1)) for piece in pieces])
     reach = stats.norm.ppf((1 + LEVEL) / 2) * draws.std(
         axis=1
     )  # drawing anew adds noise of its own: no percentiles
-    return Shares(found, np.maximum(0.0, found - reach), np.minimum(1.0, found + reach))
+    p = np.array([p for _, p in effects])
+    return Shares(found, np.maximum(0.0, found - reach), np.minimum(1.0, found + reach), p)
+
+
+def _over_others(values: Array, i: int) -> Array:
+    """Return the means over all axes but ``i``, (levels, grounds)."""
+    return values.mean(axis=tuple(j for j in range(values.ndim - 1) if j != i))
+
+
+def _beyond_chance(rows: Array) -> tuple[float, float]:
+    """Return the variance between ``rows`` (levels, grounds) beyond that of chance, and the p of there being none."""
+    levels, grounds = rows.shape
+    between = rows.mean(axis=1)
+    left = rows - between[:, None] - rows.mean(axis=0) + rows.mean()
+    freedom = (levels - 1) * (grounds - 1)
+    if freedom == 0:
+        return 0.0, np.nan
+    noise = float((left**2).sum() / freedom) / grounds  # of a level's mean
+    seen = float(between.var())
+    mean_square = seen * levels / (levels - 1)
+    p = float(stats.f.sf(mean_square / noise, levels - 1, freedom)) if noise > 0 else float(seen == 0)
+    return seen - noise * (levels - 1) / levels, p
 
 
 def drawn_anew(count: int) -> Array:

@@ -24,6 +24,8 @@ from drivesim.study.sweep_axes import Design
 from drivesim.study.sweep_reading import AxisMaker, is_labelled
 from drivesim.study.sweep_result import SUCCESS
 
+#: columns of the results; an axis of such a name is called "NAME axis" there
+TAKEN = {"design", "ground", "refused", SUCCESS, *MEASURES}
 TOGETHER = 256  # designs that drive one ground after the other
 
 
@@ -82,6 +84,7 @@ def setup(loaded: Loaded[SweepFile]) -> Setup:
     """Return what a study asks for.  Raises ScenarioError with file and line."""
     study = loaded.study
     axes = [AxisMaker(loaded, name, written).axis() for name, written in study.axes.items()]
+    axes = [replace(axis, name=f"{axis.name} axis") if axis.name in TAKEN else axis for axis in axes]
     if study.design == "grid":
         design = sweep_axes.grid(axes)
     else:
@@ -116,17 +119,24 @@ def _refuse_clashes(loaded: Loaded[SweepFile]) -> None:
     """Refuse paths that two axes set, or an axis and a tolerance: the one would undo the other."""
     taken: dict[str, str] = {}
     for name, written in loaded.study.axes.items():
-        for path in _paths(name, written):
+        own = _paths(name, written)
+        for i, path in enumerate(own):
+            if any(_overlap(path, other) for other in own[:i]):
+                loaded.refuse(("axes", name), f"sets {path} twice")
             for other, owner in taken.items():
-                if owner != name and _overlap(path, other):
+                if _overlap(path, other):
                     loaded.refuse(("axes", name), f"sets {path}, and the axis {owner} sets {other}")
-            taken[path] = name
-    for path in loaded.study.spread:
+        taken |= dict.fromkeys(own, name)
+    for path in [*loaded.study.spread, *loaded.tolerances]:
         for other, owner in taken.items():
             if _overlap(path, other):
+                where = path if path in loaded.study.spread else next(iter(loaded.study.spread))
                 loaded.refuse(
-                    ("spread", path), f"the axis {owner} sets {other}; a part is either drawn or set"
+                    ("spread", where), f"the axis {owner} sets {other}; a part is either drawn or set"
                 )
+    for name in loaded.study.axes:
+        if not name.strip():
+            loaded.refuse(("axes", name), "an axis needs a name")
 
 
 def _paths(name: str, written: Any) -> list[str]:

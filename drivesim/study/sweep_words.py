@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from drivesim.study.statistics import wilson
+from drivesim.study.statistics import DECIDED, wilson
 from drivesim.study.sweep_axes import Array, Axis, Design
 from drivesim.study.sweep_result import RANK, SHARE, SUCCESS, TOTAL, measure_words
 
@@ -117,19 +117,27 @@ def _what_matters(axes: Sequence[Axis], found: pd.DataFrame, leading: str) -> st
     ordered = rows.reindex(rows["value"].abs().sort_values(ascending=False, kind="stable").index)
     kind, words = str(rows["kind"].iloc[0]), measure_words(leading)[0]
     labels = {axis.name: axis.label for axis in axes}
-    first, *others = [_Told(labels[row.axis], row.value, row.low, row.high) for row in ordered.itertuples()]
-    if abs(first.value) < SMALLEST:
-        return f"No axis moves the {words}."
+    first, *others = [
+        _Told(labels[row.axis], row.value, row.low, row.high, row.p) for row in ordered.itertuples()
+    ]
+    unranked = [axis.label for axis in axes if axis.name not in set(rows["axis"])]
+    left_out = f" {' and '.join(unranked)}, made of words, is not ranked here." if unranked else ""
+    if not first.real(len(axes)):
+        return (
+            f"Whether any axis{' of numbers' if unranked else ''} moves the {words} is not decided.{left_out}"
+        )
     sure = "one ground gives no interval" if np.isnan(first.low) else "95 % intervals"
     told = ", ".join(
         f"{one.label} {one.share(kind)}" for one in (first, *others) if abs(one.value) >= SMALLEST
     )
-    if others and not first.beyond(others[0]):
+    rival = next((other for other in others if not first.beyond(other)), None)
+    if rival is not None:
         return (
-            f"Whether {first.label} or {others[0].label} matters more for the {words} is not decided: {told} "
-            f"({MEANING[kind]}; {sure})."
+            f"Whether {first.label} or {rival.label} matters more for the {words} is not decided: {told} "
+            f"({MEANING[kind]}; {sure}).{left_out}"
         )
-    return f"What matters most for the {words} is {first.label}: {told} ({MEANING[kind]}; {sure})."
+    most = "What matters most" if not unranked else "Of the numbers, what matters most"
+    return f"{most} for the {words} is {first.label}: {told} ({MEANING[kind]}; {sure}).{left_out}"
 
 
 @dataclass(frozen=True)
@@ -138,6 +146,15 @@ class _Told:
     value: float
     low: float
     high: float
+    p: float = np.nan
+
+    def real(self, axes: int) -> bool:
+        """Tell whether there is an effect beyond chance, as one of so many axes; unknown counts as there being one."""
+        if np.isfinite(self.p):
+            return bool(self.p < DECIDED / axes and abs(self.value) >= SMALLEST)
+        if not np.isfinite(self.low):
+            return abs(self.value) >= SMALLEST
+        return bool(self.low > 0 or self.high < 0)
 
     def share(self, kind: str) -> str:
         """Return the number with its interval."""

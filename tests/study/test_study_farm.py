@@ -1,6 +1,8 @@
 """The farm of runs: same figures as single runs in any order, on shared grounds; and the draws of parts."""
 
+import os
 import threading
+import time
 from itertools import pairwise
 
 import numpy as np
@@ -13,7 +15,7 @@ from drivesim.analysis.measures import MEASURES
 from drivesim.scenario.spread import Spread
 from drivesim.scenario.variation import Template
 from drivesim.study.draws import FARTHEST, draw
-from drivesim.study.farm import Grounds, farm, mapped, measures_of
+from drivesim.study.farm import Grounds, as_done, farm, mapped, measures_of
 
 BASE = short()
 TEMPLATE = Template(BASE)
@@ -135,6 +137,24 @@ def test_threads_that_want_the_same_ground_wait_for_it(monkeypatch):
         worker.join()
     assert len(begun) == 1
     assert found[0] is found[1] is found[2]
+
+
+def test_an_edited_ground_file_is_read_anew(tmp_path):
+    profile = tmp_path / "way.csv"
+    feature = f"[{{kind: profile, file: '{profile}'}}]"
+    grounds, heights = Grounds(), []
+    for height in (1, 5):
+        profile.write_text(f"x [m],z [mm]\n0,0\n0.4,{height}\n0.8,{height}\n", encoding="utf-8")
+        os.utime(profile, ns=(height, height))
+        heights.append(float(grounds.of(short(ground__features=feature)).heights.max()))
+    assert heights == pytest.approx([1e-3, 5e-3])
+
+
+def test_what_is_done_is_given_at_once():
+    """The first item takes longest, and the others do not wait for it."""
+    order = list(as_done(lambda s: time.sleep(s) or s, [0.6, 0.01, 0.02, 0.03], jobs=2))
+    assert sorted(order) == [0.01, 0.02, 0.03, 0.6]
+    assert order[-1] == 0.6
 
 
 def test_a_ground_that_cannot_be_built_is_told_each_time():

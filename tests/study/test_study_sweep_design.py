@@ -137,6 +137,13 @@ def test_a_design_that_cannot_be_built_is_told_not_fatal():
         (f"{MASS}[1 kg]\nmeasures: [stuck, stck]\n", 8, "measures.1: found 'stck'; did you mean 'stuck'?"),
         (f"{MASS}[1 kg]\nspread:\n  rover.mass: {{normal: 5 %}}\n", 9, "spread.rover.mass: the axis rover.mass sets"),
         ("axes:\n  drive: [drives/speed_loop.yaml]\n  drive.slew: [20 rad/s^2]\n", 8, "the axis drive sets drive"),
+        ("axes: {rover.mass: {values: [500 g, 700 g], also: {rover.mass: 80 %}}}\n", 6, "sets rover.mass twice"),
+        (
+            "axes: {t: [{label: bald, change: {rover.wheels.front_left.change: {tyre.friction: 0.2}}}]}\n"
+            "spread: {rover.wheel.tyre.friction: {normal: 5 %, each: wheel}}\n",
+            7,
+            "a part is either drawn or set",
+        ),
         ("axes:\n  a: {paths: [rover.mass, rover.wheel.radius], values: [1 kg]}\n", 7, "they cannot move as one"),
         ("axes:\n  tyres:\n    - {label: x, value: 1, change: {}}\n", 8, "either a value or a change"),
     ],
@@ -147,3 +154,11 @@ def test_mistakes_are_told_where_they_stand(text, line, words):
     assert str(caught.value).startswith(f"s.yaml:{line}: "), caught.value
     assert words in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_an_axis_may_have_the_name_of_a_column():
+    """The run's own duration as an axis, beside the measure of that name."""
+    design = made(
+        "axes: {duration: [1 s, 2 s], distance: {paths: [rover.mass], values: [500 g, 700 g]}}\n"
+    ).design
+    assert [axis.name for axis in design.axes] == ["duration axis", "distance axis"]
