@@ -171,10 +171,11 @@ def loading_table(found: Sizing) -> Table:
     )  # fmt: skip
     for _, row in found.loading.iterrows():
         after = row["limit_after_s"]
+        bus = f"{row['bus_V']:.2f} V" if math.isfinite(row["bus_V"]) else "–"
         table.add_row(
             row["words"] + ("" if row["possible"] else " (cannot)"),
             f"{row['torque_Nm'] * 1e3:.3g} mN·m", f"{row['phase_current_A']:.2f} A",
-            f"{row['pack_current_A']:.2f} A", f"{max(0.0, row['bus_V']):.2f} V", f"{row['settles_degC']:.0f} degC",
+            f"{row['pack_current_A']:.2f} A", bus, f"{row['settles_degC']:.0f} degC",
             f"after {after:.0f} s" if math.isfinite(after) else "never", row["over"] or "–",
         )  # fmt: skip
     return table

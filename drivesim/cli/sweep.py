@@ -29,7 +29,7 @@ def command(
 
     \b
     drivesim sweep scenarios/studies/sweep_mass_friction.yaml
-    drivesim sweep my_study.yaml -o runs/my_study --cluster tcp://192.168.0.7:8786
+    drivesim sweep my_study.yaml -o runs/my_study --cluster tcp://workshop:8786
 
     Every design drives the same grounds.  Finished runs are kept in the folder as they come: after Ctrl-C, a kill or
     a change of the study, the same command does only what is missing.  Writes table.csv, table.nc, sensitivity.csv,

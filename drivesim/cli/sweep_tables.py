@@ -30,6 +30,8 @@ def print_swept(out: Console, found: Sweep) -> None:
     if len(found.sensitivity):
         out.print()
         out.print(sensitivity_table(found))
+    for caution in summary["cautions"]:
+        out.print(Text("! " + caution, style="yellow"))
 
 
 def measure_table(found: Sweep) -> Table:

@@ -4,7 +4,7 @@ Rigid wheel of radius r [m] at the sharp corner of a step of height h < r: the c
 theta with cos(theta) = (r − h)/r.
 """
 
-from math import asin, atan, atan2, cos, pi, sin, sqrt
+from math import asin, atan, atan2, cos, hypot, inf, pi, sin, sqrt
 
 from drivesim._compile import compiled
 
@@ -133,6 +133,35 @@ def axle_loads(W, slope, L, a, hg):
     shift = W * sin(slope) * hg / L
     level = W * cos(slope)
     return level * (L - a) / L - shift, level * a / L + shift
+
+
+@compiled
+def step_at_tipping(L, b, z):
+    """Return the height [m] of the front wheels above the rear ones at which a rover tips over backwards.
+
+    Wheelbase ``L``, centre of gravity ``b`` ahead of the rear axle and ``z`` above the axles' plane [m], which leans
+    back by phi with sin(phi) = h/L until b·cos(phi) = z·sin(phi); ``L`` where the centre lies below that plane.
+    """
+    if z <= 0.0:
+        return L
+    return L * max(0.0, b) / hypot(b, z)
+
+
+@compiled
+def side_moment(x, hold):
+    """Return the moment [N·m] that wheels at ``x`` [m], held sideways by ``hold`` [N] each, set against turning.
+
+    Rigid Coulomb friction: side forces |s| ≤ hold that add up to nothing make Σ x·s at most the least of
+    Σ hold·|x − x0| over all centres x0 along the wheelbase (duality of linear programs), and a wheel's own place is
+    such a centre.
+    """
+    least = inf
+    for centre in x:
+        moment = 0.0
+        for i in range(len(x)):
+            moment += hold[i] * abs(x[i] - centre)
+        least = min(least, moment)
+    return least
 
 
 @compiled

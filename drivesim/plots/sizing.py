@@ -97,7 +97,8 @@ def _page(sizing: Sizing, title: str, height: float) -> Figure:
     figure = Figure(figsize=(WIDTH, height))
     FigureCanvasAgg(figure)
     summary = sizing.summary
-    about = f"{summary['name']}: {summary['cells_in_series']} in series at {summary['charge']:.0%} charge"
+    battery = f"{summary['cells_in_series']} in series at {summary['charge']:.0%} charge"
+    about = f"{one_line(summary['name'], 80)}: {battery}"
     figure.text(LEFT / WIDTH, 1 - 0.12 / height, title, va="top", fontsize=11, weight="bold")
     figure.text(LEFT / WIDTH, 1 - 0.35 / height, one_line(about, 118), va="top", color=FAINT)
     return figure
@@ -121,6 +122,8 @@ def draw_lines(sizing: Sizing) -> Figure:
     if uneven:
         for i, wheel in enumerate(lines["wheel"].values):
             look, own = wheel_look(i), lines["torque_now"].sel(wheel=wheel).values / _radius(sizing)
+            if not own.any():
+                continue
             thin: Any = {"color": look.colour, "linestyle": look.line, "linewidth": 0.8}
             ax.plot(speed, own, **thin)
             keys.append(Line2D([], [], **thin, label=wheel_word(wheel)))
@@ -171,13 +174,15 @@ def _demand_lines(ax: Axes, sizing: Sizing) -> None:
         sign = -1 if rolling else 1
         place = math.inf if rolling else -math.inf
         for name, values in sorted(group, key=lambda item: sign * float(item[1][at])):
+            note = lines[f"demand_{name}"].attrs.get("note", "")
+            note = f" ({note})" if note else ""
             ax.plot(
                 speed, values, color=INK, linewidth=0.9, linestyle=(0, (6, 2)) if rolling else (0, (1.5, 1.5))
             )
             own = float(values[at]) / top + sign * 0.5 * APART
             place = min(own, place - APART) if rolling else max(own, place + APART)
             ax.text(
-                AT if rolling else 0.99, place, f"{DEMANDS[name]}: {values[0]:.3g} N at a crawl" if rolling
+                AT if rolling else 0.99, place, f"{DEMANDS[name]}: {values[0]:.3g} N at a crawl{note}" if rolling
                 else f"{DEMANDS[name]}: {values[0]:.3g} N", transform=ax.transAxes,
                 ha="center" if rolling else "right", va="center", fontsize=7.5,
                 bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.6},
@@ -201,7 +206,7 @@ def draw_limits(sizing: Sizing) -> Figure:
         ax = panel(figure, left, 0.8 + i * LIMIT_ROW, wide, LIMIT_ROW - 0.22)
         values = np.array([row[state] for state in states]) * about.factor
         goal = row["asked"] * about.factor
-        top = 1.02 * max(float(values.max(initial=0.0)), goal if math.isfinite(goal) else 0.0, 1e-12)
+        top = 1.02 * max(float(values.max(initial=0.0)), goal if math.isfinite(goal) else 0.0) or 1.0
         for j, (state, value) in enumerate(zip(states, values.tolist(), strict=True)):
             colour, hatch = BARS[state]
             ax.barh(-j, value, height=0.74, color=colour, hatch=hatch, edgecolor="white", linewidth=0.0)

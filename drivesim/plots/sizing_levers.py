@@ -50,7 +50,8 @@ def draw_levers(sizing: Sizing) -> Figure:
         fontsize=11,
         weight="bold",
     )
-    about = f"{sizing.summary['name']}: for 1 % more of each number, 1 K, or a whole step; framed: the limit that binds"
+    name = one_line(sizing.summary["name"], 40)
+    about = f"{name}: for 1 % more of each number, 1 K, or a whole step; framed: the limit that binds"
     figure.text(0.02, 1 - 0.35 / height, one_line(about, 118), va="top", color=FAINT)
     ax = panel(figure, NAMES, TOP, CELL * len(names), ROW * (len(table) + 0.6))
     ax.set_axis_off()

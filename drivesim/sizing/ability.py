@@ -29,7 +29,8 @@ class Found(NamedTuple):
 class Push(NamedTuple):
     """All wheels' thrust less what soil and idle wheels take [N], and the name of what holds most of it.
 
-    ``used``: the torque [N·m] of each wheel that its grip holds, inf of the others, which give all they have.
+    ``used``: the torque [N·m] that grip leaves each wheel which it holds, or has held before this; inf of the others,
+    which give all they have.
     """
 
     total: float
@@ -62,6 +63,8 @@ class Ability:
 
     def bus(self, speed: float, used: Sequence[float] | None = None, charge: float | None = None) -> Bus:
         """Return the bus while every wheel gives all it can, or what is ``used`` of it where that is less [N·m]."""
+        if used is not None and min(used, default=0.0) == math.inf:
+            used = None
         if used is None and charge is None:
             if speed not in self._known:
                 self._known[speed] = self._settled(speed, self.caps(speed), None)
@@ -111,8 +114,8 @@ class Ability:
                 name = "traction" if limit < most else cap.name
                 weights[name] = weights.get(name, 0.0) + max(thrust, 1e-9)
             total += thrust - drag
-            slips = w.driven and limit < most
-            used.append(own_torque(w, thrust, load, speed) if slips or load <= 0 else math.inf)
+            slips = w.driven and (limit < most or cap.name == "traction")
+            used.append(own_torque(w, limit, load, speed) if slips or load <= 0 else math.inf)
         return Push(total, tuple(used), max(weights, key=lambda k: weights[k], default="not driven"))
 
 

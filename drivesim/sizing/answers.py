@@ -15,9 +15,11 @@ from drivesim.sizing.design import Design, design_of
 from drivesim.sizing.loads import Standing
 from drivesim.sizing.statics import NOT_THERE, greatest_pull, steepest_grade, turn_margin
 from drivesim.sizing.steps import highest_step
-from drivesim.sizing.travel import endurance, top_speed, warmed
+from drivesim.sizing.travel import cooled, endurance, top_speed, warmed
 
 NOW, HOT, FOR_EVER, WHEEL_UP = STATES = ("now", "hot", "for_ever", "wheel_up")
+TOP_ROUNDS = 6  # of speed and temperature in turn, at most
+CLOSE = 1e-4  # of a speed
 STATE_WORDS = {NOW: "now", HOT: "hot", FOR_EVER: "for ever", WHEEL_UP: "a wheel up"}
 
 
@@ -101,8 +103,9 @@ def answers(
     for state in states:
         if state != WHEEL_UP:
             ability = rover.ability(state)
+            still = cooled(ability, rover.crawl(ask)) if state == FOR_EVER else ability
             found |= {
-                (task, state): value for task, value in _statics(rover, ask, ability, state, near).items()
+                (task, state): value for task, value in _statics(rover, ask, still, state, near).items()
             }
             found |= _speeds(rover, ask, ability, state, near)
     worst = dict[str, int]()
@@ -123,10 +126,20 @@ def _speeds(rover: Rover, ask: Ask, ability: Ability, state: str, near: Answers)
     close = near.get(("top_speed", state), NOT_THERE).value
     found: Answers = {}
     if not near or state == NOW:
-        found["top_speed", state] = top_speed(ability, stand, 0.0, close)
+        found["top_speed", state] = _top(ability, stand, 0.0, close)
     if not near:
         slope = ask.slope
-        found["slope_speed", state] = NOT_THERE if slope is None else top_speed(ability, stand, slope)
+        found["slope_speed", state] = NOT_THERE if slope is None else _top(ability, stand, slope)
+    return found
+
+
+def _top(ability: Ability, stand: Stand, slope: float, near: float = math.nan) -> Found:
+    """Return the top speed; for ever one with windings as warm as they settle there."""
+    found = top_speed(ability, stand, slope, near)
+    for _ in range(TOP_ROUNDS if ability.lasting else 0):
+        before, found = found, top_speed(cooled(ability, found.value), stand, slope, found.value)
+        if abs(found.value - before.value) <= CLOSE * found.value:
+            break
     return found
 
 

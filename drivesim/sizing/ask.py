@@ -21,6 +21,7 @@ class Ask:
     slope: float | None = None
     step: float | None = None
     tow: float | None = None
+    speed_given: bool = False  # by the caller
 
 
 def asked(
@@ -34,7 +35,7 @@ def asked(
     _check("step", step, "m", "more than 0 m")
     _check("tow", tow, "N", "more than 0 N")
     _check("slope", slope, "rad", "more than 0 and less than 90 deg", math.pi / 2)
-    features = scenario.ground.features
+    features, speed_given = scenario.ground.features, speed is not None
     if speed is None:
         speed = (
             max((_speed_of(scenario, i) for i in range(len(scenario.commands))), default=0.0) or USUAL_SPEED
@@ -44,7 +45,7 @@ def asked(
     if step is None:
         heights = [f.height for f in features if isinstance(f, Step | Pavers) and f.height > 0]
         step = max(heights, default=None)
-    return Ask(speed, slope, step, tow)
+    return Ask(speed, slope, step, tow, speed_given)
 
 
 def charged(scenario: Scenario, charge: float | None, cells: int | None = None) -> Scenario:

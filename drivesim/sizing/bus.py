@@ -45,7 +45,7 @@ def settle_bus(
 
     ``resistances`` [ohm] of the phases with their drivers.  Where the pack cannot carry that — it collapses, the
     drivers' lockout stops them, or with ``lasting`` its cells or connector are over their rating — every wheel gives
-    the same share of it, by the name of what holds it.
+    the same share of what voltage and driver let it, its cap at most, by the name of what holds the pack.
     """
     pack = design.pack
     charge = pack.charge if charge is None else charge
@@ -130,11 +130,11 @@ def _held_back(
 ) -> Bus:
     """Return the bus at the voltage below which it must not sag, and what share of their torque the wheels give."""
     E, R, floor = source
-    most = [_given(group, speed, floor) for group in groups]
+    most = [most_torque(group.wheel, floor, speed, group.R) for group in groups]
 
     def draws(share: float) -> list[Draw]:
         return [
-            draw(group.wheel, share * cap.torque, floor, speed, group.R)
+            draw(group.wheel, min(group.cap.torque, share * cap.torque), floor, speed, group.R)
             for group, cap in zip(groups, most, strict=True)
         ]
 
@@ -150,5 +150,10 @@ def _held_back(
     for _ in range(HALVINGS):
         middle = (low + high) / 2
         low, high = (middle, high) if power(middle) <= allowed else (low, middle)
-    given = [Cap(low * cap.torque, name if low < WHOLE else cap.name) for cap in most]
+    given = [
+        group.cap
+        if group.cap.torque < low * cap.torque
+        else Cap(low * cap.torque, name if low < WHOLE else cap.name)
+        for group, cap in zip(groups, most, strict=True)
+    ]
     return _told(design, groups, given, draws(low), floor, (E - floor) / R)

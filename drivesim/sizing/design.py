@@ -15,7 +15,7 @@ from drivesim.engine import records
 from drivesim.engine.build import WHEEL_SEED, battery_table, body_record
 from drivesim.engine.wheel_build import fill_drive, fill_wheel
 from drivesim.physics import motor, soil, tyre
-from drivesim.scenario.rover import Rover
+from drivesim.scenario.rover import Wheel as OneWheel
 from drivesim.scenario.scenario import Scenario
 from drivesim.scenario.soil import SoilNumbers
 
@@ -30,6 +30,7 @@ class Wheel:
     x: float
     y: float
     lower: float  # hub below the frame's plane
+    stiffness: float  # N/m of the tyre
     twist: float
     driven: bool
     forced: bool
@@ -128,7 +129,6 @@ class Design:
     pack: Pack
     weight: float  # N
     height: float  # m, of the centre of gravity above the ground
-    stiffness: float  # N/m of a tyre
     frame_stiffness: float  # N/m of the frame's twist, inf where it is stiff
     ambient: float
     soil: SoilNumbers | None
@@ -221,7 +221,6 @@ def design_of(scenario: Scenario) -> Design:
         pack=pack,
         weight=rover.mass * scenario.gravity,
         height=radius - lowest,
-        stiffness=rover.wheel.tyre.radial_stiffness,
         frame_stiffness=NO_LIMIT if stiff else float(body["frame_stiffness"]),
         ambient=scenario.ambient,
         soil=None if scenario.ground.soil is None else scenario.ground.soil.numbers,
@@ -256,6 +255,7 @@ def _wheel(record: np.void, name: str, scenario: Scenario, bus: float, mean_z: f
     housing = v["housing_resistance"] if math.isfinite(v["housing_resistance"]) else 0.0
     return Wheel(
         name=name, x=v["x"], y=v["y"], lower=mean_z - float(record["z"]), twist=v["twist"],
+        stiffness=float(record["radial_stiffness"]),
         driven=bool(record["driven"]), forced=bool(record["strategy"] in FORCED),
         radius=v["radius"], rolling=float(record["rolling_resistance"]) * ground.rolling,
         dry=float(record["bearing_dry"]), viscous=v["bearing_viscous"],
@@ -268,18 +268,18 @@ def _wheel(record: np.void, name: str, scenario: Scenario, bus: float, mean_z: f
         current_limit=v["current_limit"], base_amplitude=v["base_amplitude"],
         amplitude_per_hertz=v["amplitude_per_hertz"], hottest=hottest, heat_name=bound.name,
         continuous_current=figures["continuous_current_A"],
-        continuous_voltage=figures["continuous_stall_voltage_V"], ratings=_ratings(rover),
+        continuous_voltage=figures["continuous_stall_voltage_V"], ratings=_ratings(rover.wheel_at(name)),
     )  # fmt: skip
 
 
-def _ratings(rover: Rover) -> tuple[tuple[str, float], ...]:
+def _ratings(wheel: OneWheel) -> tuple[tuple[str, float], ...]:
     """Return the ratings that a wheel's line current must not pass for long [A peak]."""
-    motor_, conductor = rover.wheel.motor, rover.wheel.motor.conductor
+    motor_, conductor = wheel.motor, wheel.motor.conductor
     found = []
-    if rover.wheel.driver.current_rating is not None:
-        found.append(("driver rating", rover.wheel.driver.current_rating))
-    if rover.wheel.winding.trace_rating is not None:
+    if wheel.driver.current_rating is not None:
+        found.append(("driver rating", wheel.driver.current_rating))
+    if wheel.winding.trace_rating is not None:
         lines = math.sqrt(3.0) if motor_.connection == "delta" else 1.0
         paths = 1 if conductor is None else conductor.parallel_paths
-        found.append(("trace rating", rover.wheel.winding.trace_rating * lines * paths))
+        found.append(("trace rating", wheel.winding.trace_rating * lines * paths))
     return tuple(found)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import pandas as pd
 
+from drivesim import units
 from drivesim.scenario.motor import MODULATION
 from drivesim.scenario.scenario import Scenario
 from drivesim.sizing.answers import FOR_EVER, NOW, STATE_WORDS, TASKS, WHEEL_UP, Answers, Rover, answers
@@ -15,6 +16,7 @@ from drivesim.sizing.ask import Ask
 
 STEP = 0.01  # of the number that is changed
 KELVIN = 1.0  # K, of the ambient temperature
+WHEEL = "rover.wheel."
 STATES = (NOW, FOR_EVER, WHEEL_UP)
 LEFT_OUT = ("slope_speed", "range")  # they follow top speed and endurance
 
@@ -39,9 +41,34 @@ def _scaled(*paths: str) -> Change:
     def change(scenario: Scenario, factor: float) -> Scenario:
         for path in paths:
             scenario = put(scenario, path, lambda value: None if value is None else value * factor)
-        return scenario
+        return _own_scaled(scenario, paths, factor)
 
     return change
+
+
+def _own_scaled(scenario: Scenario, paths: Sequence[str], factor: float) -> Scenario:
+    """Return ``scenario`` with the own values of single wheels scaled too, and put anew upon what all share."""
+    rover = scenario.rover
+    keys = [path.removeprefix(WHEEL) for path in paths if path.startswith(WHEEL)]
+    wheels = dict(rover.wheels)
+    for name, place in rover.wheels.items():
+        own = {key: _times(rover.wheel_at(name), key, factor) for key in keys if key in place.change}
+        wheels[name] = place.model_copy(update={"change": place.change | own})
+    if not any(place.change for place in wheels.values()):
+        return scenario
+    scenario = put(scenario, "rover.wheels", lambda _: wheels)
+    return put(scenario, "rover", lambda rover: rover.with_own_wheels())
+
+
+def _times(wheel: Any, key: str, factor: float) -> Any:
+    """Return ``factor`` times what ``wheel`` has at ``key`` as a file has it."""
+    value = wheel.model_dump(mode="json")
+    for step in key.split("."):
+        value = value[step]
+    if not isinstance(value, str):
+        return value if value is None else value * factor
+    number, unit = value.split(" ", 1)
+    return units.show(float(number) * factor, unit)
 
 
 def _resistance(scenario: Scenario, factor: float) -> Scenario:
@@ -103,7 +130,8 @@ def _amplitude(scenario: Scenario, factor: float) -> Scenario:
 
 def levers_of(scenario: Scenario) -> dict[str, Lever]:
     """Return the levers of one rover by name; those that it does not have are left out."""
-    rover, wheel = scenario.rover, scenario.rover.wheel
+    rover = scenario.rover
+    wheels = [rover.wheel_at(name) for name in rover.wheel_names]
     found = {
         "mass": Lever("mass", _scaled("rover.mass")),
         "wheel_radius": Lever("wheel radius", _scaled("rover.wheel.radius")),
@@ -125,13 +153,15 @@ def levers_of(scenario: Scenario) -> dict[str, Lever]:
         "on_resistance": Lever("driver's on-resistance", _scaled("rover.wheel.driver.on_resistance")),
         "thermal_resistance": Lever("thermal resistance", _thermal),
     }
-    if wheel.driver.current_limit is not None:
+    if any(wheel.driver.current_limit is not None for wheel in wheels):
         found["current_limit"] = Lever("driver's current limit", _scaled("rover.wheel.driver.current_limit"))
     if any(hasattr(scenario.drive.for_wheel(name), "base_amplitude") for name in rover.wheel_names):
         found["amplitude"] = Lever("amplitude of the forced field", _amplitude)
     given = {
-        "rolling_resistance": wheel.tyre.rolling_resistance, "electronics": rover.battery.electronics,
-        "on_resistance": wheel.driver.on_resistance, "bearing_drag": wheel.bearing.dry + wheel.bearing.viscous,
+        "rolling_resistance": max(wheel.tyre.rolling_resistance for wheel in wheels),
+        "electronics": rover.battery.electronics,
+        "on_resistance": max(wheel.driver.on_resistance for wheel in wheels),
+        "bearing_drag": max(wheel.bearing.dry + wheel.bearing.viscous for wheel in wheels),
     }  # fmt: skip
     return {name: lever for name, lever in found.items() if given.get(name, 1.0) > 0}
 
@@ -155,7 +185,8 @@ def whole_steps(scenario: Scenario) -> dict[str, tuple[str, Scenario]]:
         found["one_cell_less"] = ("one cell less in series", put(scenario, path, lambda n: n - 1))
     if scenario.rover.wheel.driver.modulation == "sine" and "space_vector" in MODULATION:
         found["space_vector"] = (
-            "space-vector modulation", put(scenario, "rover.wheel.driver.modulation", lambda _: "space_vector"),
+            "space-vector modulation",
+            _own_scaled(put(scenario, "rover.wheel.driver.modulation", lambda _: "space_vector"), (), 1.0),
         )  # fmt: skip
     return found
 

@@ -20,6 +20,7 @@ from drivesim.sizing.travel import steady
 
 POINTS = 41
 PAST = 1.02  # of the highest speed without load
+NO_GRIP = "no grip"
 LINES = {
     NOW: "full bus, windings as cold as the air",
     HOT: "full bus, windings at their temperature limit",
@@ -60,8 +61,9 @@ def torque_lines(rover: Rover, ask: Ask) -> xr.Dataset:
         out[f"torque_{name}"] = ("speed", "wheel"), values, {"units": "N*m", "long_name": meaning}
         out[f"force_{name}"] = "speed", values.sum(axis=1) / d.radius, {"units": "N", "long_name": meaning}
     out["bus_now"] = "speed", np.array(bus_now), {"units": "V", "long_name": "bus, every wheel at its limit"}
-    for name, values in _demands(rover, ask, speeds.tolist()).items():
-        out[f"demand_{name}"] = "speed", values, {"units": "N", "long_name": f"demand at the rim: {name}"}
+    for name, (values, note) in _demands(rover, ask, speeds.tolist()).items():
+        about = {"units": "N", "long_name": f"demand at the rim: {name}"}
+        out[f"demand_{name}"] = "speed", values, about | ({"note": note} if note else {})
     return out
 
 
@@ -77,27 +79,35 @@ def _pull_out(ability: Ability, speed: float, bus: float) -> list[float]:
     return found
 
 
-def _demands(rover: Rover, ask: Ask, speeds: list[float]) -> dict[str, np.ndarray]:
-    """Return what is demanded of all driven wheels together at the rim [N], by name."""
+def _demands(rover: Rover, ask: Ask, speeds: list[float]) -> dict[str, tuple[np.ndarray, str]]:
+    """Return what is demanded of all driven wheels together at the rim [N], by name, and what is to be said of it.
+
+    A demand that no grip can give is told as if there were more; where the rover tips there is none.
+    """
     cold, stand = rover.cold, rover.standing.loads
     level = stand()
 
-    def rim(slope: float, pull: float, loads: Loads | None) -> np.ndarray:
-        drives = [steady(cold, loads, speed, slope, pull) for speed in speeds]
-        return np.array([sum(drive.torques) / rover.design.radius for drive in drives])
+    found: dict[str, tuple[np.ndarray, str]] = {}
 
-    found = {"level": rim(0.0, 0.0, level)}
+    def rim(name: str, slope: float, pull: float, loads: Loads | None) -> None:
+        if loads is None:
+            return
+        drives = [steady(cold, loads, speed, slope, pull) for speed in speeds]
+        values = [sum(drive.torques) / rover.design.radius + drive.beyond for drive in drives]
+        found[name] = np.array(values), NO_GRIP if drives[0].beyond > 0 else ""
+
+    rim("level", 0.0, 0.0, level)
     if ask.slope is not None:
-        found["slope"] = rim(ask.slope, 0.0, stand(ask.slope))
+        rim("slope", ask.slope, 0.0, stand(ask.slope))
     if ask.tow is not None:
-        found["tow"] = rim(0.0, ask.tow, stand(0.0, ask.tow))
+        rim("tow", 0.0, ask.tow, stand(0.0, ask.tow))
     crawl = rover.crawl(ask)
     turn, torque = turn_margin(cold, level, crawl)
     if turn.value > 0 and math.isfinite(torque):
-        found["turn"] = np.full(len(speeds), torque * len(rover.design.driven) / rover.design.radius)
+        found["turn"] = np.full(len(speeds), torque * len(rover.design.driven) / rover.design.radius), ""
     step = step_demand(rover, ask)
     if step is not None:
-        found["step"] = np.full(len(speeds), step)
+        found["step"] = np.full(len(speeds), step), ""
     return found
 
 

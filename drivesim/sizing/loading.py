@@ -17,12 +17,12 @@ from drivesim.sizing.travel import steady
 
 
 class Case(NamedTuple):
-    """One situation: its words, the bus, whether the rover can do that, and at what rim speed [m/s]."""
+    """One situation: its words, the bus, what keeps the rover from it (empty: nothing), at what rim speed [m/s]."""
 
     name: str
     words: str
     bus: Bus
-    possible: bool
+    limit: str
     speed: float
 
 
@@ -41,7 +41,7 @@ def _cases(rover: Rover, ask: Ask) -> list[Case]:
 
     def drive(name: str, words: str, loads: Loads | None, slope: float = 0.0, pull: float = 0.0) -> None:
         flow = steady(cold, loads, ask.speed, slope, pull)
-        found.append(Case(name, words, flow.bus, flow.possible, ask.speed))
+        found.append(Case(name, words, flow.bus, flow.name, ask.speed))
 
     drive("level", f"level at {ask.speed:g} m/s", stand())
     if ask.slope is not None:
@@ -54,14 +54,15 @@ def _cases(rover: Rover, ask: Ask) -> list[Case]:
     margin, torque = turn_margin(cold, stand(), crawl)
     if margin.value >= 1 and math.isfinite(torque):
         used = [torque if w.driven else 0.0 for w in rover.design.wheels]
-        found.append(Case("turn", "turning on the spot", cold.bus(crawl, used), True, crawl))
+        found.append(Case("turn", "turning on the spot", cold.bus(crawl, used), "", crawl))
     held = "all wheels at pull-out" if rover.design.forced else "all wheels stalled"
-    found.append(Case("stalled", held, cold.bus(crawl), True, crawl))
+    found.append(Case("stalled", held, cold.bus(crawl), "", crawl))
     return found
 
 
 def _row(rover: Rover, case: Case) -> dict[str, Any]:
     d, bus = rover.design, case.bus
+    limit = "battery" if bus.collapsed else case.limit
     hottest, soonest = d.ambient, math.inf
     for w, cap in zip(d.wheels, bus.wheels, strict=True):
         if w.driven:
@@ -69,13 +70,16 @@ def _row(rover: Rover, case: Case) -> dict[str, Any]:
             hottest = max(hottest, settled(w, torque, bus.voltage, case.speed, d.ambient))
             soonest = min(soonest, time_to_limit(w, torque, bus.voltage, case.speed, d.ambient))
     phase = max(bus.currents, default=0.0)
-    over = [name for name, most in d.driven[0].ratings if phase > most] if d.driven else []
+    over = list(dict.fromkeys(
+        name for w, current in zip(d.wheels, bus.currents, strict=True) for name, most in w.ratings if current > most
+    ))  # fmt: skip
     packs = (("cell rating", d.pack.rating), ("connector rating", d.pack.connector))
     over += [name for name, most in packs if bus.current > most]
     if hottest > min((w.hottest for w in d.driven), default=math.inf):
         over.append("heat")
     return {
-        "case": case.name, "words": case.words, "possible": case.possible, "bus_V": bus.voltage,
+        "case": case.name, "words": case.words, "possible": not limit, "limit": limit,
+        "bus_V": math.nan if bus.collapsed else bus.voltage,
         "pack_current_A": bus.current, "phase_current_A": phase, "torque_Nm": max(c.torque for c in bus.wheels),
         "settles_degC": hottest, "limit_after_s": soonest, "over": ", ".join(over),
     }  # fmt: skip

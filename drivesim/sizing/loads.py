@@ -15,7 +15,7 @@ Loads = list[float]
 
 
 class Standing:
-    """Loads of the rover's wheels, all tyres alike, on a slope that it faces, with a level pull at axle height."""
+    """Loads of the rover's wheels on a slope that it faces, with a level pull at axle height."""
 
     def __init__(self, design: Design) -> None:
         self.design = design
@@ -70,18 +70,19 @@ class Standing:
         twist = np.array([w.twist for w in d.wheels])
         lower = np.array([w.lower for w in d.wheels])
         shape = np.stack([np.ones_like(x), x, y, -twist]) * on  # how the depths follow from a, b, c, w
-        matrix = d.stiffness * shape @ shape.T
+        stiffness = np.array([w.stiffness for w in d.wheels])
+        matrix = shape * stiffness @ shape.T
         soft = math.isfinite(d.frame_stiffness)
         matrix[3, 3] += d.frame_stiffness if soft else 0.0
         given = np.zeros((4, 4))
         given[0, 0] = d.weight
         given[1, 1], given[1, 2] = -d.weight * d.height, -d.radius
-        given[:, 3] = -d.stiffness * shape @ lower
+        given[:, 3] = -shape @ (stiffness * lower)
         if not soft:
             matrix[3, :] = matrix[:, 3] = 0.0
             given[3] = 0.0
         found = np.linalg.lstsq(matrix, given, rcond=1e-12)[0]
-        law: np.ndarray = d.stiffness * (shape.T @ found + np.outer(on * lower, (0.0, 0.0, 0.0, 1.0)))
+        law: np.ndarray = stiffness[:, None] * (shape.T @ found + np.outer(on * lower, (0.0, 0.0, 0.0, 1.0)))
         carried = np.stack([np.ones_like(x), x, y]) @ law
         wanted = np.zeros((3, 4))
         wanted[:2, :3] = given[:2, :3]

@@ -13,18 +13,21 @@ import pandas as pd
 import xarray as xr
 
 from drivesim.analysis.plain import finite
+from drivesim.errors import DrivesimError
 from drivesim.scenario import load_scenario, scenario_from_text
 from drivesim.scenario.expected import part_of
 from drivesim.scenario.files import Reader
 from drivesim.scenario.problems import Problems, UnreadableError
 from drivesim.scenario.scenario import Scenario
+from drivesim.scenario.study import study_kind
 from drivesim.sizing.answers import FOR_EVER, HOT, NOW, STATES, TASKS, WHEEL_UP, Answers, Rover, answers
 from drivesim.sizing.ask import USUAL_SPEED, Ask, asked, charged
+from drivesim.sizing.cautions import cautions
 from drivesim.sizing.levers import column_name, lever_table
 from drivesim.sizing.lines import torque_lines
 from drivesim.sizing.loading import loading_table
 from drivesim.sizing.travel import warmed
-from drivesim.sizing.verdict import cautions, focus_of, verdict, wanted
+from drivesim.sizing.verdict import focus_of, verdict, wanted
 
 
 @dataclass(frozen=True)
@@ -76,9 +79,9 @@ def size(
     loading = loading_table(rover, ask)
     limits = _limits_table(rover, ask, found, worst)
     summary = _summary(rover, ask, found, limits, loading, levers)
-    summary["verdict"] = verdict(rover, ask, found, worst, levers)
+    summary["verdict"] = verdict(rover, ask, found, worst, levers, loading)
     summary["binding"] = focus
-    summary["cautions"] = cautions(rover, ask, loading)
+    summary["cautions"] = cautions(rover, loading)
     return Sizing(scenario, torque_lines(rover, ask), limits, loading, levers, summary)
 
 
@@ -92,6 +95,10 @@ def rover_scenario(path: str | os.PathLike[str]) -> Scenario:
         top = Reader(Problems()).top(name)
     except UnreadableError:
         return load_scenario(name)
+    if kind := study_kind(name):
+        raise DrivesimError(
+            f"{name}: found a file of many runs (drivesim {kind}), allowed: a scenario or a rover's own file"
+        )
     if not isinstance(top.value, dict) or part_of(set(top.value)) != ("rover",):
         return load_scenario(name)
     folder, file = os.path.split(name)

@@ -5,15 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+import numpy as np
 from scipy.optimize import brentq
 
+from drivesim.physics import obstacle
 from drivesim.sizing.ability import Ability, Found, Push, Stand, own_thrust
 from drivesim.sizing.bus import Bus
 from drivesim.sizing.loads import Loads
 from drivesim.sizing.machine import Cap
 
-ROUNDS = 4  # of bus and balance in turn
-STILL = 1e-5  # V
+ROUNDS = 12  # of bus and balance in turn, at most
+STILL = 1e-5  # of the greatest torque
 STEEPEST = math.radians(89.9)
 A_HAIR = 1e-6  # rad, beyond a slope to see whether the rover tips there
 CLOSE = 1e-8
@@ -41,8 +43,8 @@ def steepest_grade(ability: Ability, stand: Stand, speed: float, near: float = m
         assert loads is not None
         push = ability.push(bus.wheels, loads, speed)
         found = Found(value, "tipping" if stand(value + A_HAIR, 0.0) is None else _name(push, bus))
-        before, bus = bus.voltage, ability.bus(speed, push.used)
-        if abs(bus.voltage - before) < STILL or bus.collapsed:
+        before, bus = bus, ability.bus(speed, push.used)
+        if still(before, bus):
             break
     return found
 
@@ -64,33 +66,49 @@ def greatest_pull(ability: Ability, stand: Stand, speed: float, near: float = ma
             return Found(value, "tipping")
         push = ability.push(bus.wheels, loads, speed)
         found = Found(value, _name(push, bus))
-        before, bus = bus.voltage, ability.bus(speed, push.used)
-        if abs(bus.voltage - before) < STILL or bus.collapsed:
+        before, bus = bus, ability.bus(speed, push.used)
+        if still(before, bus):
             break
     return found
+
+
+def still(before: Bus, after: Bus) -> bool:
+    """Tell whether another round changes nothing more: neither the bus nor what any wheel gives."""
+    if after.collapsed:
+        return True
+    most = max(cap.torque for cap in after.wheels)
+    return all(
+        abs(new.torque - old.torque) <= STILL * most or min(new.torque, old.torque) == math.inf
+        for old, new in zip(before.wheels, after.wheels, strict=True)
+    )
 
 
 def turn_margin(ability: Ability, loads: Loads | None, speed: float) -> tuple[Found, float]:
     """Return by what factor the torque exceeds what begins a turn on the spot, and the mean torque that takes [N·m].
 
     Rigid Coulomb friction: at rest each wheel is dragged across by what its friction ellipse leaves beside its own
-    thrust.  It turns when the thrusts' moment about the centre of gravity exceeds what that can hold.
+    thrust.  It turns when the thrusts' moment exceeds what that can hold, about the centre that resists least.
     """
     d = ability.design
     if loads is None:
         return Found(0.0, "tipping"), math.nan
     bus = ability.bus(speed)
-    limits = [d.traction(w, load)[0] for w, load in zip(d.wheels, loads, strict=True)]
+    grips = [d.traction(w, load) for w, load in zip(d.wheels, loads, strict=True)]
+    limits = [limit for limit, _ in grips]
+    places = np.array([w.x for w in d.wheels])
 
     def left(share: float) -> float:
-        moment = 0.0
-        for w, cap, load, limit in zip(d.wheels, bus.wheels, loads, limits, strict=True):
+        moment, holds = 0.0, np.zeros(len(places))
+        for i, (w, cap, load, (limit, drag)) in enumerate(
+            zip(d.wheels, bus.wheels, loads, grips, strict=True)
+        ):
             if load <= 0:
                 continue
             thrust = min(limit, own_thrust(w, share * cap.torque, load, speed))
             thrust = max(thrust, -limit)
-            moment += abs(w.y) * thrust - abs(w.x) * d.side_limit(w, thrust, limit)
-        return moment
+            moment += abs(w.y) * (thrust - drag)
+            holds[i] = d.side_limit(w, thrust, limit)
+        return moment - float(obstacle.side_moment(places, holds))
 
     needs = [
         (limit + w.rolling * load + w.drag(speed) / w.radius) * w.radius / cap.torque

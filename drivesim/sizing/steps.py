@@ -13,10 +13,9 @@ from drivesim.sizing.ability import Ability, Found, own_thrust, own_torque
 from drivesim.sizing.bus import Bus
 from drivesim.sizing.design import Wheel
 from drivesim.sizing.loads import Loads, shifted
-from drivesim.sizing.statics import NOT_THERE, root
+from drivesim.sizing.statics import NOT_THERE, root, still
 
-ROUNDS = 3  # of bus and balance in turn
-STILL = 1e-5  # V
+ROUNDS = 12  # of bus and balance in turn, at most
 ALMOST = 1 - 1e-6  # of the radius: a rigid wheel climbs no more
 LOWEST = 1e-9  # m
 UNKNOWN = (math.nan, math.nan)
@@ -48,6 +47,7 @@ class Step:
         self.r = self.design.radius
         self.base = wheels[axles[0][0]].x - wheels[axles[1][0]].x
         self.ahead = -wheels[axles[1][0]].x
+        self.tips: float = obstacle.step_at_tipping(self.base, self.ahead, self.design.height - self.r)
         self.shares = [0.0] * len(wheels)
         for axle in axles:
             carried = sum(level[i] for i in axle)
@@ -55,7 +55,9 @@ class Step:
                 self.shares[i] = level[i] / carried if carried > 0 else 1 / len(axle)
         self.change = [] if lifted is None else self._change(wheels[lifted])
         usual = [load if load > 0 else self.design.weight / len(wheels) for load in level]
-        self.grips = [self.design.traction(w, load)[0] / load for w, load in zip(wheels, usual, strict=True)]
+        ground = [self.design.traction(w, load) for w, load in zip(wheels, usual, strict=True)]
+        self.grips = [limit / load for (limit, _), load in zip(ground, usual, strict=True)]
+        self.drags = [drag / load for (_, drag), load in zip(ground, usual, strict=True)]  # of soil
 
     def _change(self, lifted: Wheel) -> Loads:
         """Return how loads change as the ground unloads a wheel: with it the opposite one, the others take it over."""
@@ -76,14 +78,17 @@ class Step:
             return full
         return shifted(full, self.change)
 
-    def thrust(self, axle: Sequence[int], bus: Bus, loads: Loads) -> float:
-        """Return the most that an axle pushes with along the ground under its wheels [N]."""
+    def thrust(self, axle: Sequence[int], bus: Bus, loads: Loads, corner: bool = False) -> float:
+        """Return the most that an axle pushes with along the ground under its wheels [N], or along the ``corner``.
+
+        Soft ground drags at the wheels that stand on it, not at those that the corner carries.
+        """
         total = 0.0
         for i in axle:
             w, load = self.design.wheels[i], loads[i]
             if load > 0:
                 have = own_thrust(w, bus.wheels[i].torque, load, self.speed)
-                total += min(self.grips[i] * load, have)
+                total += min(self.grips[i] * load, have) - (0.0 if corner else self.drags[i] * load)
         return total
 
     def front_axle(self, h: float, bus: Bus) -> Lift:
@@ -92,7 +97,7 @@ class Step:
         place = (self.design.weight, self.r, h, self.base, self.ahead)
 
         def more(F: float) -> float:
-            return self.thrust(front, bus, self.loads(*_front(F, *place)[:2])) - F
+            return self.thrust(front, bus, self.loads(*_front(F, *place)[:2]), corner=True) - F
 
         N_front, N_rear, push = _front(_crossing(more, self.design.weight), *place)
         return Lift(self.loads(N_front, N_rear), push)
@@ -112,7 +117,10 @@ class Step:
     def left(self, h: float, bus: Bus, first: bool) -> float:
         """Return what thrust is left over [N] when the front (``first``) or rear axle lifts; negative: it does not."""
         lift = self.front_axle(h, bus) if first else self.rear_axle(h, bus)
-        return self.thrust(self.axles[1], bus, lift.loads) - min(lift.needed, 2 * self.design.weight)
+        if lift.needed == math.inf:
+            return -self.design.weight  # it tips over
+        given = self.thrust(self.axles[1], bus, lift.loads, corner=not first)
+        return given - min(lift.needed, 2 * self.design.weight)
 
     def used(self, h: float, bus: Bus, first: bool) -> tuple[list[float], str]:
         """Return the torque of each wheel that its grip holds [N·m], inf of the others, and what holds most."""
@@ -124,7 +132,8 @@ class Step:
             have = own_thrust(w, bus.wheels[i].torque, load, self.speed)
             limit = self.grips[i] * load
             thrust = min(have, limit) if load > 0 else 0.0
-            torques.append(own_torque(w, thrust, load, self.speed) if limit < have or load <= 0 else math.inf)
+            slips = limit < have or (w.driven and bus.wheels[i].name == "traction")
+            torques.append(own_torque(w, limit, load, self.speed) if slips or load <= 0 else math.inf)
             if w.driven and load > 0:
                 name = "traction" if limit < have else bus.wheels[i].name
                 twice = 2.0 if i in self.axles[0 if first else 1] else 1.0
@@ -153,21 +162,24 @@ def highest_step(
 def _highest(step: Step, first: bool, near: float) -> Found:
     bus = step.ability.bus(step.speed)
     found = NOT_THERE
-    top = min(step.r * ALMOST, step.base * ALMOST)
+    top = min(step.r, step.base) * ALMOST
+    over = min(top, step.tips) if first else top
     for _ in range(ROUNDS):
 
         def left(h: float, bus: Bus = bus) -> float:
             return step.left(max(h, LOWEST), bus, first)
 
-        h = near = root(left, top, near)
+        h = near = root(left, over, near)
+        if h == over < top:
+            return Found(h, "tipping")
         if h == 0.0:
             return Found(0.0, step.used(LOWEST, bus, first)[1])
         if h == top:
             return Found(step.r, "radius")
         torques, name = step.used(h, bus, first)
         found = Found(h, name)
-        before, bus = bus.voltage, step.ability.bus(step.speed, torques)
-        if abs(bus.voltage - before) < STILL or bus.collapsed:
+        before, bus = bus, step.ability.bus(step.speed, torques)
+        if still(before, bus):
             break
     return found
 

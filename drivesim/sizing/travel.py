@@ -19,6 +19,9 @@ CLOSE = 1e-6  # of the charge
 SHORT = 1 - 1e-6  # of a wheel's torque: less than that is not what was asked
 BEYOND = 1.05  # of the speed without load
 WARM_ROUNDS = 3
+COOL_ROUNDS = 8  # at most
+SAME = 0.01  # K
+ALL_THERE_IS = ("torque", "pull-out", "current limit")  # what voltage and driver hold, at any temperature
 
 
 @dataclass(frozen=True)
@@ -29,6 +32,7 @@ class Steady:
     name: str
     torques: tuple[float, ...]
     bus: Bus
+    beyond: float = 0.0  # N of thrust that is needed and no grip holds
 
     @property
     def power(self) -> float:
@@ -95,9 +99,14 @@ def steady(
     caps = [Cap(min(torque, cap.torque), "given" if torque <= cap.torque else cap.name)
             for torque, cap in zip(torques, ability.caps(speed), strict=True)]  # fmt: skip
     bus = settle_bus(d, ability.resistances, speed, caps, lasting=ability.lasting, charge=charge)
+    if bus.collapsed:
+        return Steady(False, "battery", torques, bus)
     held = [cap.name for cap, torque in zip(bus.wheels, torques, strict=True) if cap.torque < torque * SHORT]
-    name = "traction" if needed > 1e-9 * d.weight else held[0] if held else ""
-    return Steady(not name, name, torques, bus)
+    no_grip = needed > 1e-9 * d.weight
+    if no_grip and not d.driven:
+        return Steady(False, "not driven", torques, bus, needed)
+    name = "traction" if no_grip else held[0] if held else ""
+    return Steady(not name, name, torques, bus, needed if no_grip else 0.0)
 
 
 def warmed(
@@ -114,6 +123,31 @@ def warmed(
             for w, torque in zip(d.wheels, drive.torques, strict=True)
         )
         ability = Ability(d, ability.standing, ends)
+    return ability
+
+
+def cooled(ability: Ability, speed: float) -> Ability:
+    """Return the same rover with windings that are warm by what they may give for ever, not by what they may be.
+
+    All wheels at once at rim ``speed`` [m/s].  Where heat is what holds a wheel, its winding is at its limit.
+    """
+    d = ability.design
+    for _ in range(COOL_ROUNDS):
+        bus = ability.bus(speed)
+        if bus.collapsed or all(cap.name in ("heat", "not driven") for cap in bus.wheels):
+            return ability
+        known: dict[tuple[object, ...], float] = {}
+        ends = []
+        for w, cap in zip(d.wheels, bus.wheels, strict=True):
+            kind = (w.machine, w.R_th, cap)
+            if kind not in known:
+                torque = math.inf if cap.name in ALL_THERE_IS else cap.torque
+                holds = not w.driven or cap.name == "heat"
+                known[kind] = w.hottest if holds else settled(w, torque, bus.voltage, speed, d.ambient)
+            ends.append(min(w.hottest, known[kind]))
+        if max(abs(new - old) for new, old in zip(ends, ability.temperatures, strict=True)) < SAME:
+            return ability
+        ability = Ability(d, ability.standing, tuple(ends), ability.lasting)
     return ability
 
 

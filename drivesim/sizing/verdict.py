@@ -1,4 +1,4 @@
-"""The answer in words: does it climb, step, turn and pull, what limits it, which lever pays; and the cautions."""
+"""The answer in words: does it climb, step, turn and pull, what limits it, which lever pays."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from drivesim.sizing.ask import Ask
 from drivesim.sizing.levers import column_name
 from drivesim.units import rounded_down
 
+TIPPING = "tipping"
+STEEPEST = math.radians(89.9)  # what is looked for
 TURNS = 1.0  # margin from which it turns
 NOTHING_PAYS = 0.05  # % for 1 %
 WORDS = {
@@ -22,20 +24,6 @@ WORDS = {
     "tow": "pull",
 }
 SMALL = {"endurance": (1 / 60, "min"), "range": (1.0, "m")}  # units below one of the usual ones
-SERIES = (
-    "Lithium cells: {n} in series need a balancing charger made for {n}, never one for a single cell; follow the cell "
-    "maker's data."
-)
-ALWAYS = (
-    "Sizing is statics on even ground and supports no more than a first choice: for-ever figures are only as good as "
-    "the makers' thermal data; follow those and local rules, and try a locked rotor only with a current-limited "
-    "supply, the wheels off the ground and fingers away."
-)
-FULL = "Fixed voltage: the limits are those of a full command; a lower one gives the wheels less voltage and torque."
-SOIL = (
-    "Soil: Bekker's wheel formulas were made for wheels over 0.5 m across; take the result for a ranking of designs, "
-    "not for a promise."
-)
 
 
 def wanted(ask: Ask) -> dict[str, float]:
@@ -65,7 +53,7 @@ def shown(task: str, value: float) -> str:
     about = TASKS[task]
     if math.isnan(value):
         return "–"
-    if math.isinf(value):
+    if math.isinf(value) or (task == "grade" and value >= STEEPEST):
         return "no limit"
     if task in SMALL and 0 < value < 1 / about.factor:
         about = about._replace(factor=SMALL[task][0], shown_unit=SMALL[task][1])
@@ -75,14 +63,27 @@ def shown(task: str, value: float) -> str:
     return text if about.shown_unit == "×" else f"{text} {about.shown_unit}"
 
 
-def verdict(rover: Rover, ask: Ask, found: Answers, worst: dict[str, int], levers: pd.DataFrame) -> str:
+def verdict(
+    rover: Rover,
+    ask: Ask,
+    found: Answers,
+    worst: dict[str, int],
+    levers: pd.DataFrame,
+    loading: pd.DataFrame,
+) -> str:
     """Return what it can do at this charge, what of the asked it does, what is left with a wheel up, and what pays."""
     grade, tow = found["grade", NOW], found["tow", NOW]
     can = (
         f"At {rover.design.pack.charge:.0%} charge it climbs {shown('grade', grade.value)} ({grade.name}), pulls "
         f"{shown('tow', tow.value)} ({tow.name}) and {_turns(found)}"
     )
-    sentences = (can, _steps(found), _asked(ask, found), _wheel_up(found, worst), _pays(ask, found, levers))
+    sentences = (
+        can,
+        _steps(found),
+        _asked(ask, found, loading),
+        _wheel_up(found, worst),
+        _pays(ask, found, levers),
+    )
     return ". ".join(text for text in sentences if text) + "."
 
 
@@ -90,53 +91,87 @@ def _steps(found: Answers) -> str:
     front, rear = found["step_front", NOW], found["step_rear", NOW]
     if math.isnan(front.value):
         return ""
-    return (
-        f"Its front wheels get up a sharp step of {shown('step_front', front.value)} ({front.name}), its rear ones "
-        f"from rest one of {shown('step_rear', rear.value)} ({rear.name})"
-    )
+    up = f"a sharp step of {shown('step_front', front.value)}" if front.value > 0 else "no step"
+    after = f"one of {shown('step_rear', rear.value)}" if rear.value > 0 else "none"
+    rest = "" if rear.name == TIPPING else "from rest "
+    return f"Its front wheels get up {up} ({front.name}), its rear ones {rest}{after} ({rear.name})"
 
 
 def _turns(found: Answers) -> str:
     turn = found["turn", NOW]
+    if math.isinf(turn.value):
+        return "turns on the spot without any torque"
     if turn.value >= TURNS:
         return (
             f"turns on the spot, with {shown('turn', turn.value)} times the torque that needs ({turn.name})"
         )
-    if turn.name == "traction":
-        return "cannot turn on the spot (traction)"
+    if turn.name == "traction" or turn.value < 0.01:
+        return f"cannot turn on the spot ({turn.name})"
     share = f"{rounded_down(turn.value, 0.01):.0%}"
     return f"cannot turn on the spot, with {share} of the torque that needs ({turn.name})"
 
 
-def _asked(ask: Ask, found: Answers) -> str:
-    out = []
+def _asked(ask: Ask, found: Answers, loading: pd.DataFrame) -> str:
+    out, cases = [], {str(row["case"]): row for _, row in loading.iterrows()}
+    if ask.speed_given or not cases["level"]["possible"] or found["top_speed", NOW].value < ask.speed:
+        out.append(_speed(ask.speed, found, cases["level"]))
     if ask.slope is not None:
-        out.append(_one("grade", f"the slope of {math.degrees(ask.slope):.3g} deg", ask.slope, found))
-    if ask.step is not None and not math.isnan(found["step_front", NOW].value):
+        what = f"the slope of {math.degrees(ask.slope):.3g} deg"
+        out.append(_one("grade", what, ask.slope, ask.speed, found, cases["slope"]))
+    if ask.step is not None:
         out.append(_step(ask.step, found))
     if ask.tow is not None:
-        out.append(_one("tow", f"the pull of {ask.tow:.3g} N", ask.tow, found))
+        out.append(_one("tow", f"the pull of {_plain(ask.tow)} N", ask.tow, ask.speed, found, cases["tow"]))
     return f"Asked: {'; '.join(out)}" if out else ""
+
+
+def _plain(number: float) -> str:
+    """Return a number that was asked for, without powers of ten for large ones."""
+    return f"{number:.3g}" if abs(number) < 1000 else f"{number:.0f}"
+
+
+def _speed(speed: float, found: Answers, level: Any) -> str:
+    what, top, ever = (
+        f"the speed of {speed:.3g} m/s",
+        found["top_speed", NOW],
+        found["top_speed", FOR_EVER],
+    )
+    if not level["possible"] or top.value < speed:
+        most = f", {shown('top_speed', top.value)} at most" if 0 < top.value < speed else ""
+        return f"{what} on the level: no{most} ({level['limit'] or top.name})"
+    held = level["over"] or (ever.name if ever.value < speed else "")
+    return f"{what} on the level: yes" + (f", but not for ever ({held})" if held else "")
 
 
 def _step(height: float, found: Answers) -> str:
     front, rear = found["step_front", NOW], found["step_rear", NOW]
-    what = f"the step of {height * 1e3:.3g} mm"
+    what = f"the step of {_plain(height * 1e3)} mm"
+    if math.isnan(front.value):
+        return f"{what}: not worked out, steps are for wheels in two axles only"
     if front.value < height:
         return f"{what}: no ({front.name})"
+    if rear.value < height and rear.name == TIPPING:
+        return f"{what}: the front wheels get up, but it tips over before the rear ones do"
     if rear.value < height:
         return f"{what}: the front wheels get up, the rear ones only with a run-up ({rear.name})"
     ever = min(found["step_front", FOR_EVER], found["step_rear", FOR_EVER])
     return f"{what}: yes" + ("" if ever.value >= height else f", but not against it for ever ({ever.name})")
 
 
-def _one(task: str, what: str, most: float, found: Answers) -> str:
+def _one(task: str, what: str, most: float, speed: float, found: Answers, row: Any) -> str:
+    """Return the answer about a slope or a pull, from rest, at the speed asked for and for ever; ``row`` of loading."""
     now, ever = found[task, NOW], found[task, FOR_EVER]
     if now.value < most:
         return f"{what}: no ({now.name})"
-    if ever.value < most:
-        return f"{what}: yes, but not for ever ({ever.name})"
-    return f"{what}: yes"
+    top, top_ever = (
+        found["slope_speed" if task == "grade" else "top_speed", state] for state in (NOW, FOR_EVER)
+    )
+    if not row["possible"]:
+        fastest = f", {shown('slope_speed', top.value)} at most" if task == "grade" and top.value > 0 else ""
+        return f"{what}: yes, but not at {speed:.3g} m/s{fastest} ({row['limit']})"
+    slow = top_ever.name if top_ever.value < speed else ""
+    held = ever.name if ever.value < most else row["over"] or slow
+    return f"{what}: yes" + (f", but not for ever ({held})" if held else "")
 
 
 def _wheel_up(found: Answers, worst: dict[str, int]) -> str:
@@ -152,6 +187,8 @@ def _wheel_up(found: Answers, worst: dict[str, int]) -> str:
 def _pays(ask: Ask, found: Answers, levers: pd.DataFrame) -> str:
     task, state = focus_of(ask, found)
     column = column_name(task, state)
+    if found[task, state].value == 0:
+        return f"What binds is the {WORDS[task]}, of which nothing is left ({found[task, state].name})"
     ordinary = levers[levers["change"] == "+1 %"]
     values = ordinary[column].fillna(0.0)
     if values.empty or values.abs().max() < NOTHING_PAYS:
@@ -165,52 +202,3 @@ def _pays(ask: Ask, found: Answers, levers: pd.DataFrame) -> str:
         step = whole.loc[gains.idxmax()]
         text += f", or {step['words']}: {step[column]:.0f} %"
     return text
-
-
-def cautions(rover: Rover, ask: Ask, loading: pd.DataFrame) -> list[str]:
-    """Return what to be careful about, the general one last."""
-    out, d = [], rover.design
-    battery = d.scenario.rover.battery
-    for _, row in loading.iterrows():
-        over = [name for name in str(row["over"]).split(", ") if name]
-        for name in over:
-            out.append(_over(row, name, rover))
-    n, made_for = battery.cells_in_series, battery.charger_cells
-    if made_for is not None and made_for != n:
-        out.append(
-            f"Lithium cells: the charger is made for {made_for} in series, the pack has {n}: never connect them; fire "
-            "hazard."
-        )
-    elif n > 1 and made_for is None:
-        out.append(SERIES.format(n=n))
-    if d.soil is not None:
-        out.append(SOIL)
-    if any(d.scenario.drive.for_wheel(w.name).strategy == "fixed_voltage" for w in d.driven):
-        out.append(FULL)
-    return [*dict.fromkeys(out), ALWAYS]
-
-
-def _over(row: Any, name: str, rover: Rover) -> str:
-    words, pack = row["words"], rover.design.pack
-    if name == "heat":
-        hottest = min(rover.design.driven, key=lambda w: w.hottest)
-        after = row["limit_after_s"]
-        when = f" after about {_while(after)}" if math.isfinite(after) else ""
-        return (
-            f"Hot board ({hottest.heat_name}): {words}, its limit of {hottest.hottest:.0f} degC is passed{when}, and "
-            f"the winding would settle at {row['settles_degC']:.0f} degC."
-        )
-    if name == "cell rating":
-        return (
-            f"Lithium cells: {words} draws {row['pack_current_A']:.2g} A, the rating allows {pack.rating:.2g} A; they "
-            "can swell or burn."
-        )
-    if name == "connector rating":
-        return f"Battery connector: {words} draws {row['pack_current_A']:.2g} A, rated {pack.connector:g} A."
-    rated = dict(rover.design.driven[0].ratings)[name]
-    part = "Wheel controllers" if name == "driver rating" else "Traces"
-    return f"{part}: {words} takes {row['phase_current_A']:.2g} A peak in a phase, rated {rated:.2g} A."
-
-
-def _while(seconds: float) -> str:
-    return f"{seconds:.2g} s" if seconds < 100 else f"{seconds / 60:.2g} min"

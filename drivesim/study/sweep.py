@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from drivesim.analysis.cautions import ALWAYS
 from drivesim.analysis.measures import MEASURES
 from drivesim.errors import ScenarioError
 from drivesim.study import sweep_result, sweep_words
@@ -121,6 +122,7 @@ def results(setup: Setup, outcomes: Outcomes) -> Sweep:
     ]
     summary["seeds"] = {"first_ground": study.first_ground, "design_and_parts": study.seed}
     summary["sources"] = stamp()
+    summary["cautions"] = [ALWAYS]
     return Sweep(
         study.name,
         design,

@@ -178,7 +178,8 @@ def test_the_margin_of_a_turn_on_the_spot_is_rigid_coulomb_theory():
 
 
 def test_wheels_that_are_not_driven_can_keep_it_from_turning():
-    idle = {"rover.wheels": {name: {"driven": False} for name in ("front_left", "front_right")}}
+    """Driven on a diagonal: 2·y·mu·N of thrust against 2·b·mu·N of the idle wheels, whatever the centre."""
+    idle = {"rover.wheels": {name: {"driven": False} for name in ("front_left", "rear_right")}}
     slim = {"rover.track": "0.08 m"}
     assert limits(plain(STRONG | idle | slim))["turn", NOW] == (0.0, "traction")
     assert limits(plain(STRONG | idle | {"rover.track": "0.26 m"}))["turn", NOW].value > 1
