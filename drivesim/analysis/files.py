@@ -90,7 +90,7 @@ def write_run(run: Run, folder: Path, *, csv_traces: bool = False) -> None:
             for e in run.events
         )
     if csv_traces:
-        _write_csv(run.traces, folder / "traces.csv")
+        write_table(run.traces, folder / "traces.csv", "time")
 
 
 def read_run(folder: Path) -> Run:
@@ -140,13 +140,13 @@ def _with_own_files(run: Run, folder: Path) -> Scenario:
     return run.scenario.model_copy(update={"ground": ground})
 
 
-def _write_csv(traces: xr.Dataset, path: Path) -> None:
-    """Write all traces as one table: a row a time, a column a channel and wheel, units in the header."""
-    columns = [("time [s]", traces["time"].values)]
-    for name, channel in traces.data_vars.items():
+def write_table(data: xr.Dataset, path: Path, along: str) -> None:
+    """Write a dataset as one table: a row a value of ``along``, a column a channel and wheel, units in the header."""
+    columns = [(f"{along} [{data[along].attrs['units']}]", data[along].values)]
+    for name, channel in data.data_vars.items():
         unit = f" [{channel.attrs['units']}]" if "units" in channel.attrs else ""
         if "wheel" in channel.dims:
-            columns += [(f"{name} {w}{unit}", channel.sel(wheel=w).values) for w in traces["wheel"].values]
+            columns += [(f"{name} {w}{unit}", channel.sel(wheel=w).values) for w in data["wheel"].values]
         else:
             columns.append((f"{name}{unit}", channel.values))
     with path.open("w", newline="", encoding="utf-8") as file:

@@ -64,7 +64,7 @@ def told_speeds(recording: Recording) -> np.ndarray:
     start = np.zeros(len(recording.model.names))
     ends = [*(command.at for command in commands[1:]), np.inf]
     for command, end in zip(commands, ends, strict=True):
-        target = wheel_targets(command, recording.model)
+        target = wheel_targets(command, recording.scenario.rover)
         first, last = np.searchsorted(time, (command.at, end))
         done = _ramped(time[first:last] - command.at, command.ramp)
         speeds[first:last] = start + done[:, None] * (target - start)

@@ -53,8 +53,7 @@ def command(
     change: of a scenario), the tables, and pictures of measured against simulated.
     """
     from drivesim.analysis.files import check_target, writing
-    from drivesim.cli import fit_tables
-    from drivesim.cli.tables import console
+    from drivesim.cli import fit_tables, tables
     from drivesim.fitting.fit import fit
     from drivesim.fitting.target import load_target
     from drivesim.fitting.writing import fragment, write_fit
@@ -74,10 +73,10 @@ def command(
     if as_json:
         click.echo(json.dumps(found.summary, indent=2, ensure_ascii=False))
         return
-    out = console()
+    out = tables.console()
     fit_tables.print_fit(out, found)
     if output is None:
         out.print("\nto stand in a scenario:\n")
         out.print(fragment(found).rstrip(), markup=False, soft_wrap=True)
     else:
-        out.print(f"\nwritten to {output}/")
+        tables.print_written(out, output)

@@ -36,7 +36,6 @@ def command(
 
     Exits with 1 where no gains keep what the file requires.
     """
-    from rich.text import Text
 
     from drivesim.analysis.files import check_target, free_folder, writing
     from drivesim.cli import tables, tune_tables
@@ -69,4 +68,4 @@ def command(
         return
     out = tables.console()
     tune_tables.print_tuned(out, tuned)
-    out.print(Text(f"\nwritten to {folder}/"))
+    tables.print_written(out, folder)

@@ -23,6 +23,7 @@ from drivesim.engine.power import Power
 from drivesim.engine.recovery import Try, recover
 from drivesim.engine.watches import Watches
 from drivesim.engine.wheel_build import NEVER
+from drivesim.scenario.rover import Rover
 from drivesim.scenario.scenario import Command
 
 Process = Generator[simpy.Event, Any, None]
@@ -131,7 +132,7 @@ class Timeline:
     def obey(self, command: Command, cause: str, factor: float) -> None:
         """Let the wheels take up a command that has arrived."""
         self.obeyed, self.factor = command, factor
-        self.speeds = wheel_targets(command, self.model)
+        self.speeds = wheel_targets(command, self.model.scenario.rover)
         self.aim(command.ramp)
         self.note("command", cause, describe(command))
 
@@ -176,14 +177,13 @@ class Timeline:
                 self.send(command, "drive script")
 
 
-def wheel_targets(command: Command, model: Model) -> np.ndarray:
+def wheel_targets(command: Command, rover: Rover) -> np.ndarray:
     """Return the wheel speeds [rad/s] of a command: from body speed and turn rate, or left and right as given.
 
     Each wheel's own speed is that of its place on a rover turning about its frame's centre, without side slip.
     Whoever works them out knows the rover as built: the radius is that of a whole tyre.
     """
-    rover = model.scenario.rover
-    left_of_centre = np.array([(rover.place(name).at or (0.0, 0.0))[1] for name in model.names])
+    left_of_centre = np.array([(rover.place(name).at or (0.0, 0.0))[1] for name in rover.wheel_names])
     if command.left is not None:
         assert command.right is not None
         return np.where(left_of_centre > 0, command.left, command.right)

@@ -8,8 +8,7 @@ import os
 from drivesim.errors import ScenarioError
 from drivesim.scenario import Scenario, load_scenario, scenario_from_text
 from drivesim.scenario.expected import part_of
-from drivesim.scenario.files import Reader
-from drivesim.scenario.problems import Problems, UnreadableError
+from drivesim.scenario.loader import top_keys
 
 
 def load_target(path: str | os.PathLike[str]) -> tuple[Scenario, bool]:
@@ -18,18 +17,13 @@ def load_target(path: str | os.PathLike[str]) -> tuple[Scenario, bool]:
     Raises ScenarioError with a line for each mistake.
     """
     name = os.fsdecode(path)
-    problems = Problems()
-    try:
-        top = Reader(problems).top(name)
-    except UnreadableError:
-        problems.raise_any()
-        raise
-    if isinstance(top.value, dict) and "change" in top.value and set(top.value) <= {"change", "notes"}:
+    keys = top_keys(name)
+    if "change" in keys and keys <= {"change", "notes"}:
         raise ScenarioError(
             f"{name}:1: file: found part of a scenario (change), as a fit writes it; give a whole scenario or a "
             "rover's file, or add 'base: SCENARIO.yaml'"
         )
-    if not (isinstance(top.value, dict) and part_of(set(top.value)) == ("rover",)):
+    if part_of(keys) != ("rover",):
         return load_scenario(name), True
     return scenario_from_text(bench_text(name), ".", name), False
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import math
 from pathlib import Path
@@ -13,6 +12,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from drivesim.analysis.files import write_table
 from drivesim.plots.files import pack, pixels
 from drivesim.plots.layout import LEFT, RIGHT, WIDTH, panel
 from drivesim.plots.sizing_levers import draw_levers
@@ -65,7 +65,7 @@ def write_sizing(sizing: Sizing, folder: Path) -> list[Path]:
     (folder / "scenario.yaml").write_text(to_yaml(sizing.scenario), encoding="utf-8")
     for name, table in (("limits", sizing.limits), ("loading", sizing.loading), ("levers", sizing.levers)):
         table.to_csv(folder / f"{name}.csv", index=name == "limits", float_format="%.9g")
-    _write_lines(sizing, folder / "lines.csv")
+    write_table(sizing.lines, folder / "lines.csv", "speed")
     made = []
     for name, figure in (
         ("size_lines", draw_lines(sizing)),
@@ -75,22 +75,6 @@ def write_sizing(sizing: Sizing, folder: Path) -> list[Path]:
         made.append(folder / f"{name}.png")
         pack(pixels(figure), made[-1])
     return made
-
-
-def _write_lines(sizing: Sizing, path: Path) -> None:
-    """Write the lines as one table: a row a rim speed, a column a line, and one a wheel of each torque."""
-    lines = sizing.lines
-    columns = [("speed [m/s]", lines["speed"].values)]
-    for name, values in lines.data_vars.items():
-        unit = values.attrs["units"]
-        if "wheel" in values.dims:
-            columns += [(f"{name} {w} [{unit}]", values.sel(wheel=w).values) for w in lines["wheel"].values]
-        else:
-            columns.append((f"{name} [{unit}]", values.values))
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file)
-        writer.writerow([title for title, _ in columns])
-        writer.writerows([f"{v:.9g}" for v in row] for row in zip(*(c for _, c in columns), strict=True))
 
 
 def _page(sizing: Sizing, title: str, height: float) -> Figure:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +54,7 @@ def pictures(sweep: Sweep) -> dict[str, Callable[[Sweep], Figure]]:
 def write_pictures(sweep: Sweep, folder: Path) -> list[Path]:
     """Draw all pictures of ``sweep`` into ``folder`` as PNG and return their paths."""
     from drivesim.plots.files import pack, pixels
+    from drivesim.study.sweep_files import replaced
 
     written = []
     drawn = pictures(sweep)
@@ -60,9 +62,7 @@ def write_pictures(sweep: Sweep, folder: Path) -> list[Path]:
         (folder / f"{name}.png").unlink(missing_ok=True)
     for name, draw in drawn.items():
         path = folder / f"{name}.png"
-        partial = folder / f".{name}.part.png"
-        pack(pixels(draw(sweep)), partial)
-        partial.replace(path)
+        replaced(path, partial(pack, pixels(draw(sweep))))
         written.append(path)
     return written
 

@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 
 from drivesim.plots.style import BLUE, FAINT, GUIDE, INK, ORANGE, PALE, one_line, styled
 from drivesim.plots.sweep import axis_words, by_factors, grounds_of, keys_below_title, page, shown, tick
-from drivesim.study.sweep_result import FIRST, RANK, SHARE, TOTAL, measure_words, per_design
+from drivesim.study.sweep_result import FIRST, RANK, SHARE, TOTAL, mean_of_known, measure_words, per_design
 from drivesim.study.sweep_sensitivity import LEVEL, drawn_anew
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def effects(sweep: Sweep) -> Figure:
 def _curve(ax: Axes, axis: Axis, values: np.ndarray, i: int) -> None:
     """Draw the mean over all other axes of a grid: the grounds are what is left to chance."""
     others = tuple(j for j in range(values.ndim - 1) if j != i)
-    of_grounds = _nanmean(values, others)  # (levels, grounds)
+    of_grounds = mean_of_known(values, others)  # (levels, grounds)
     mean, low, high = _interval(of_grounds)
     places = np.array([level.place for level in axis.levels])
     x = np.arange(len(places)) if axis.unit is None else places * axis.shown[1]
@@ -84,7 +84,7 @@ def _curve(ax: Axes, axis: Axis, values: np.ndarray, i: int) -> None:
 
 def _cloud(ax: Axes, axis: Axis, places: np.ndarray, values: np.ndarray) -> None:
     """Draw scattered designs, and the mean of those that lie together along this axis."""
-    means = _nanmean(values, (1,))
+    means = mean_of_known(values, (1,))
     known = np.isfinite(means)
     x, y = places[known] * axis.shown[1], means[known]
     if axis.unit is None:
@@ -109,16 +109,9 @@ def _cloud(ax: Axes, axis: Axis, places: np.ndarray, values: np.ndarray) -> None
         ax.plot(middles, mean, "-", color=BLUE, linewidth=1.6, zorder=3)
 
 
-def _nanmean(values: np.ndarray, axes: tuple[int, ...]) -> np.ndarray:
-    known = np.isfinite(values)
-    count = known.sum(axis=axes)
-    total = np.where(known, values, 0.0).sum(axis=axes)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
-
-
 def _interval(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return the mean of each row and the ends of its interval, by drawing columns anew, the same for all rows."""
-    mean = _nanmean(rows, (1,))
+    mean = mean_of_known(rows, (1,))
     if rows.shape[1] < 2:
         return mean, mean, mean
     weights, known = drawn_anew(rows.shape[1]), np.isfinite(rows)

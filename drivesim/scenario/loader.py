@@ -33,6 +33,15 @@ def scenario_from_text(text: str, folder: str | os.PathLike[str] = ".", name: st
     return _load(name, text, os.fsdecode(folder))
 
 
+def top_keys(path: str | os.PathLike[str]) -> set[str]:
+    """Return the keys at the top of a YAML file, to tell what it is; none where it cannot be read."""
+    try:
+        top = Reader(Problems()).top(os.fsdecode(path)).value
+    except UnreadableError:
+        return set()
+    return set(top) if isinstance(top, dict) else set()
+
+
 def located(path: str | os.PathLike[str], error: ScenarioError) -> ScenarioError:
     """Return ``error``, found while building the scenario of ``path``, with file and line of each field it names."""
     problems = Problems()

@@ -15,7 +15,7 @@ from drivesim import units
 from drivesim.errors import ScenarioError, UnitError
 from drivesim.scenario import quantities as q
 from drivesim.scenario.files import Reader
-from drivesim.scenario.loader import Assembly, checked
+from drivesim.scenario.loader import Assembly, checked, top_keys
 from drivesim.scenario.messages import note_all, place_of
 from drivesim.scenario.problems import Node, Path, Problems, Source, UnreadableError
 from drivesim.scenario.scenario import Scenario
@@ -105,13 +105,10 @@ def load_study(path: str | os.PathLike[str], model: type[S]) -> Loaded[S]:
 
 def study_kind(path: str | os.PathLike[str]) -> str:
     """Return what a file of many runs is for: compare, sweep or tune; empty for a scenario and what cannot be read."""
-    try:
-        top = Reader(Problems()).top(os.fsdecode(path)).value
-    except UnreadableError:
+    keys = top_keys(path)
+    if "scenario" not in keys:
         return ""
-    if not isinstance(top, dict) or "scenario" not in top:
-        return ""
-    return "compare" if "cases" in top else "sweep" if "axes" in top else "tune"
+    return "compare" if "cases" in keys else "sweep" if "axes" in keys else "tune"
 
 
 def study_from_text(

@@ -16,8 +16,7 @@ from drivesim.analysis.plain import finite
 from drivesim.errors import DrivesimError
 from drivesim.scenario import load_scenario, scenario_from_text
 from drivesim.scenario.expected import part_of
-from drivesim.scenario.files import Reader
-from drivesim.scenario.problems import Problems, UnreadableError
+from drivesim.scenario.loader import top_keys
 from drivesim.scenario.scenario import Scenario
 from drivesim.scenario.study import study_kind
 from drivesim.sizing.answers import FOR_EVER, HOT, NOW, STATES, TASKS, WHEEL_UP, Answers, Rover, answers
@@ -91,15 +90,11 @@ def rover_scenario(path: str | os.PathLike[str]) -> Scenario:
     Raises ScenarioError, each mistake with its line, as ``load_scenario`` does.
     """
     name = os.fsdecode(path)
-    try:
-        top = Reader(Problems()).top(name)
-    except UnreadableError:
-        return load_scenario(name)
     if kind := study_kind(name):
         raise DrivesimError(
             f"{name}: found a file of many runs (drivesim {kind}), allowed: a scenario or a rover's own file"
         )
-    if not isinstance(top.value, dict) or part_of(set(top.value)) != ("rover",):
+    if part_of(top_keys(name)) != ("rover",):
         return load_scenario(name)
     folder, file = os.path.split(name)
     text = json.dumps({

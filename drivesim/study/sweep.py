@@ -101,7 +101,7 @@ def results(setup: Setup, outcomes: Outcomes) -> Sweep:
     mapped = tuple(dict.fromkeys(study.measures))
     found = sweep_result.sensitivities(design, data, (*mapped, SUCCESS) if SUCCESS not in mapped else mapped)
     means = {
-        name: sweep_result.mean_over_grounds(values)
+        name: sweep_result.mean_of_known(values)
         for name, values in [
             (SUCCESS, success), *((name, outcomes.values[..., i]) for i, name in enumerate(MEASURES))
         ]

@@ -43,21 +43,22 @@ def runs_of_other_code(folder: Path, stamp: str) -> list[Path]:
 
 def write_sweep(sweep: Sweep, setup: Setup, folder: Path) -> None:
     """Write what a sweep found into ``folder``, with a copy of the file that asked for it."""
-    _replace(folder / TABLE, lambda path: sweep.table.to_csv(path, index=False, float_format=DIGITS))
-    _replace(
+    replaced(folder / TABLE, lambda path: sweep.table.to_csv(path, index=False, float_format=DIGITS))
+    replaced(
         folder / SENSITIVITY, lambda path: sweep.sensitivity.to_csv(path, index=False, float_format=DIGITS)
     )
-    _replace(folder / DATASET, lambda path: sweep.dataset.to_netcdf(path, engine="scipy"))
+    replaced(folder / DATASET, lambda path: sweep.dataset.to_netcdf(path, engine="scipy"))
     text = json.dumps(sweep.summary, indent=2, ensure_ascii=False) + "\n"
-    _replace(folder / SUMMARY, lambda path: path.write_text(text, encoding="utf-8"))
+    replaced(folder / SUMMARY, lambda path: path.write_text(text, encoding="utf-8"))
     nominal = to_yaml(setup.template.scenario)
-    _replace(folder / SCENARIO, lambda path: path.write_text(nominal, encoding="utf-8"))
+    replaced(folder / SCENARIO, lambda path: path.write_text(nominal, encoding="utf-8"))
     source = setup.source
     if source is not None:
-        _replace(folder / STUDY, lambda path: shutil.copyfile(source, path))
+        replaced(folder / STUDY, lambda path: shutil.copyfile(source, path))
 
 
-def _replace(path: Path, write: Callable[[Path], object]) -> None:
+def replaced(path: Path, write: Callable[[Path], object]) -> None:
+    """Put what ``write`` makes in the place of ``path``, whole or not at all."""
     partial = path.with_name(f".{path.name}.part")
     try:
         write(partial)

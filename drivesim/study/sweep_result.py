@@ -46,7 +46,7 @@ class Sweep:
 
     def means(self, measure: str) -> Array:
         """Return ``measure`` of each design, shape (designs,): the mean over the grounds that have it."""
-        return mean_over_grounds(per_design(self.dataset, self.design, measure))
+        return mean_of_known(per_design(self.dataset, self.design, measure))
 
 
 @dataclass(frozen=True)
@@ -139,12 +139,12 @@ def per_design(data: xr.Dataset, design: Design, measure: str) -> Array:
     return np.asarray(data[measure].values, dtype=float).reshape(len(design), -1)
 
 
-def mean_over_grounds(values: Array) -> Array:
-    """Return the mean over the last axis of what is a number; NaN where nothing is."""
+def mean_of_known(values: Array, over: int | tuple[int, ...] = -1) -> Array:
+    """Return the mean of what is a number ``over`` some axes, the last one if not said; NaN where nothing is."""
     known = np.isfinite(values)
-    count = known.sum(axis=-1)
+    count = known.sum(axis=over)
     with np.errstate(invalid="ignore"):
-        return np.where(count > 0, np.where(known, values, 0.0).sum(axis=-1) / np.maximum(count, 1), np.nan)
+        return np.where(count > 0, np.where(known, values, 0.0).sum(axis=over) / np.maximum(count, 1), np.nan)
 
 
 def sensitivities(design: Design, data: xr.Dataset, mapped: Sequence[str]) -> pd.DataFrame:
@@ -158,7 +158,7 @@ def sensitivities(design: Design, data: xr.Dataset, mapped: Sequence[str]) -> pd
 
 
 def _sensitivity(design: Design, values: Array, name: str) -> list[tuple[Any, ...]]:
-    means, axes = mean_over_grounds(values), design.axes
+    means, axes = mean_of_known(values), design.axes
     known = means[np.isfinite(means)]
     if len(known) < 4 or np.ptp(known) == 0:
         return []

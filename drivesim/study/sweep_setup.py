@@ -20,13 +20,13 @@ from drivesim.scenario.sweep_file import SweepFile
 from drivesim.scenario.variation import Template
 from drivesim.study import sweep_axes
 from drivesim.study.draws import Changes, draw
+from drivesim.study.keys import TOGETHER
 from drivesim.study.sweep_axes import Design
 from drivesim.study.sweep_reading import AxisMaker, is_labelled
 from drivesim.study.sweep_result import SUCCESS
 
 #: columns of the results; an axis of such a name is called "NAME axis" there
 TAKEN = {"design", "ground", "refused", SUCCESS, *MEASURES}
-TOGETHER = 256  # designs that drive one ground after the other
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from types import SimpleNamespace
-from typing import cast
 
 import numpy as np
 
 from drivesim.engine import records
-from drivesim.engine.model import Model
 from drivesim.engine.timeline import wheel_targets
 from drivesim.engine.wheel_build import fill_drive, fill_wheel
 from drivesim.physics import loop
@@ -92,10 +89,10 @@ def warm_resistance(scenario: Scenario, w: np.void) -> float:
 
 def commanded_speeds(scenario: Scenario) -> np.ndarray:
     """Return the sizes of all wheel speeds that the scenario commands, wheels that drive only [rad/s]."""
-    wheels = cast(
-        Model, SimpleNamespace(scenario=scenario, names=driven_wheels(scenario))
-    )  # all that is asked of it
-    return np.abs([wheel_targets(command, wheels) for command in scenario.commands]).ravel()
+    driven = np.isin(scenario.rover.wheel_names, driven_wheels(scenario))
+    targets = np.array([wheel_targets(command, scenario.rover) for command in scenario.commands])
+    speeds: np.ndarray = np.abs(targets[:, driven]).ravel()
+    return speeds
 
 
 def crawl_speed(scenario: Scenario) -> float:

@@ -41,7 +41,7 @@ def test_commands_do_not_depend_on_the_centre_of_gravity(offset):
     scenario = ideal({"rover.centre_of_gravity": ["3 mm", f"{offset} mm", "5 mm"]})
     command = scenario.commands[0].model_copy(update={"forward": 0.1, "turn": 1.0})
     wanted = [(0.1 - 1.0 * y) / 0.05 for y in (0.08, -0.08, 0.08, -0.08)]
-    assert wheel_targets(command, build(scenario)) == pytest.approx(wanted)
+    assert wheel_targets(command, scenario.rover) == pytest.approx(wanted)
 
 
 def test_a_wheel_without_a_motor_slips_no_poles():
