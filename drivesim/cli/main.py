@@ -11,6 +11,7 @@ import click
 from drivesim.errors import DrivesimError
 
 COMMANDS = {
+    "new": "Write a commented scenario of your own rover to fill in, with a sheet of what to measure.",
     "run": "Run a scenario: will it move, and if not, which wheel, when, why?",
     "check": "Check a scenario's files, and print every value in SI.",
     "compare": "Drive several cases over the same grounds: which is better, by how much, how sure?",
@@ -19,6 +20,7 @@ COMMANDS = {
     "sweep": "Run hundreds of designs: maps, and what matters most.",
     "fit": "Find a rover's own numbers from bench logs.",
     "plot": "Draw the pictures of a finished run again.",
+    "report": "Put results on one page: verdict, tables, traces, and the run played back.",
 }
 
 

@@ -3,34 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from drivesim.analysis.conditions import CONDITIONS
 from drivesim.analysis.headlines import change
-from drivesim.analysis.ledger import PARTS
+from drivesim.analysis.rows import figure_lines, ledger_rows, wheel_rows
 from drivesim.units import readable, rounded_down
-
-#: rows of the wheel table after the shares of time: words, key in the summary, how to show it
-WHEEL_FIGURES: tuple[tuple[str, str, Callable[[float], str]], ...] = (
-    ("poles slipped", "pole_slips", str),
-    ("first stall", "first_stall_s", lambda v: f"{v:.2f} s"),
-    ("mean torque", "mean_torque_Nm", lambda v: f"{v * 1e3:.1f} mN·m"),
-    ("peak current", "peak_current_A", lambda v: f"{v:.2f} A"),
-    ("peak winding", "peak_temperature_degC", lambda v: f"{v:.0f} degC"),
-    ("peak housing", "peak_housing_temperature_degC", lambda v: f"{v:.0f} degC"),
-    ("torque by commutation", "commutation_factor", lambda v: f"{v:.0%}"),
-    ("at current limit", "current_limited", lambda v: f"{v:.0%}" if v >= 0.005 else "–"),
-    ("without power", "off", lambda v: f"{v:.0%}" if v >= 0.005 else "–"),
-    ("sunk at most", "deepest_sinkage_m", lambda v: f"{v * 1e3:.1f} mm"),
-)
-
-#: figures that say nothing when every wheel has them
-SILENT = {"commutation_factor": 1.0}
 
 
 def console(*, stderr: bool = False) -> Console:
@@ -46,38 +27,24 @@ def print_written(out: Console, folder: object) -> None:
 
 def wheel_table(summary: dict[str, Any]) -> Table:
     """Return what each wheel did, a column a wheel: shares of time, first stall, torque, current, heat."""
-    wheels = summary["wheels"]
     table = Table(title="wheels", title_justify="left", box=None, pad_edge=False)
     table.add_column("")
-    for name in wheels:
+    for name in summary["wheels"]:
         table.add_column(name, justify="right")
-    for condition in CONDITIONS:
-        shares = [wheel[condition] for wheel in wheels.values()]
-        if max(shares) >= 0.005:
-            table.add_row(condition.replace("_", " "), *(f"{s:.0%}" if s >= 0.005 else "–" for s in shares))
-    for words, key, show in WHEEL_FIGURES:
-        values = [wheel[key] for wheel in wheels.values()]
-        if any(values) and values != [SILENT.get(key)] * len(values):
-            table.add_row(words, *("–" if value is None else show(value) for value in values))
+    for words, shown in wheel_rows(summary):
+        table.add_row(words, *shown)
     return table
 
 
 def ledger_table(summary: dict[str, Any]) -> Table:
     """Return where the energy went, in joules and as a share of what was drawn."""
-    ledger = summary["ledger"]
-    drawn = ledger["drawn"]
-    table = Table(
-        title=f"energy: {readable(drawn, 'J')} drawn", title_justify="left", box=None, pad_edge=False
-    )
+    title = f"energy: {readable(summary['ledger']['drawn'], 'J')} drawn"
+    table = Table(title=title, title_justify="left", box=None, pad_edge=False)
     table.add_column("part")
     table.add_column("J", justify="right")
     table.add_column("share", justify="right")
-    for part, words in PARTS.items():
-        share = ledger[part] / drawn if drawn else 0.0
-        if abs(share) >= 0.0005 or part == "remainder":
-            table.add_row(
-                words, f"{ledger[part]:.3g}", f"{share:.1%}" if part != "remainder" else f"{share:.3%}"
-            )
+    for row in ledger_rows(summary):
+        table.add_row(*row)
     return table
 
 
@@ -143,39 +110,6 @@ def winding_lines(table: dict[str, Any]) -> list[str]:
     return lines
 
 
-def more_figures(summary: dict[str, Any]) -> list[str]:
-    """Return lines about supply, events and recovery where they say something."""
-    supply, recovery, lines = summary["supply"], summary["recovery"], []
-    if supply["resets"]:
-        count = "once" if supply["resets"] == 1 else f"{supply['resets']} times"
-        lines.append(
-            f"controllers reset {count}, off for {supply['off_s']:.2f} s ({supply['off_share']:.0%} of the time)"
-        )
-        if supply["ride_through_s"] is not None:
-            lines.append(
-                f"without the battery the bus capacitance lasts {supply['ride_through_s'] * 1e3:.2g} ms at this power"
-            )
-    if supply["endurance_h"] is not None:
-        lines.append(f"at this current the pack lasts {_long(supply['endurance_h'])}")
-    others = {kind: n for kind, n in summary["events"].items() if kind not in ("reset", "recovery")}
-    if others:
-        told = ", ".join(f"{kind} {n}" for kind, n in others.items())
-        lines.append(f"events: {told} (events.csv tells when and why)")
-    if recovery is not None and recovery["tries"]:
-        methods = ", ".join(
-            f"{name.replace('_', ' ')} {count['freed']} of {count['tries']}"
-            for name, count in recovery["methods"].items()
-            if count["tries"]
-        )
-        lines.append(f"tries that freed it: {recovery['freed']} of {recovery['tries']} ({methods})")
-    return lines
-
-
-def _long(hours: float) -> str:
-    """Return a duration in hours, or in minutes where it is less than one."""
-    return f"{hours:.1f} h" if hours >= 1 else f"{hours * 60:.2g} min"
-
-
 def print_summary(out: Console, summary: dict[str, Any]) -> None:
     """Print verdict, figures, wheels, ledger and cautions."""
     out.print(Text(summary["name"], style="bold"))
@@ -193,15 +127,7 @@ def print_summary(out: Console, summary: dict[str, Any]) -> None:
 
 def print_figures(out: Console, summary: dict[str, Any]) -> None:
     """Print the figures, the wheels and the ledger of a run that has any."""
-    fighting = summary["fighting"]
-    stuck = f"stuck {summary['stuck_s']:.1f} s, " if summary["stuck_s"] else ""
-    out.print(
-        f"{summary['distance_m']:.2f} m in {summary['duration_s']:.1f} s, {stuck}"
-        f"wheels against each other {fighting['force_mean_N']:.2f} N on average "
-        f"({fighting['share_of_drive_power']:.0%} of the drive power), "
-        f"bus at least {rounded_down(summary['lowest_bus_voltage_V'], 0.01):.2f} V"
-    )
-    for line in more_figures(summary):
+    for line in figure_lines(summary):
         out.print(line)
     out.print()
     out.print(wheel_table(summary))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from drivesim.analysis.ledger import PARTS
 from drivesim.cli import tables
 
 NOTHING_ELSE = {
@@ -15,7 +16,7 @@ NOTHING_ELSE = {
     "recovery": None,
     "events": {},
     "wheels": {},
-    "ledger": dict.fromkeys(tables.PARTS, 0.0) | {"drawn": 0.0},
+    "ledger": dict.fromkeys(PARTS, 0.0) | {"drawn": 0.0},
 }
 
 

@@ -1,0 +1,125 @@
+// Playback: every run's views and table at one moment; buttons, slider and keys move it.
+
+const PACES = [0.1, 0.25, 0.5, 1, 2, 5, 10, 30];
+const COLUMNS = [
+  ["wheel", null], ["does", (s, looks) => looks[s.code].word], ["load [N]", (s) => shown(s.load)], ["push [N]", (s) => shown(s.force)],
+  ["of its grip", (s) => (Number.isNaN(s.use) ? "–" : `${Math.round(s.use * 100)} %`)], ["speed [rad/s]", (s) => shown(s.speed)],
+  ["wanted [rad/s]", (s) => shown(s.wanted)], ["current [A]", (s) => shown(s.current)], ["winding [°C]", (s) => shown(s.warmth)],
+];
+
+class RunView {
+  constructor(run, conditions, together) {
+    Object.assign(this, { run, conditions, told: -1 });
+    run.conditions = conditions;
+    this.views = [...run.rows_of_wheels.map((group) => new SideView(run, group, conditions)), new TopView(run, together)];
+    this.cells = run.wheels.map((wheel) => COLUMNS.map(([title, value]) => value
+      ? make("td") : make("th", { scope: "row" }, wheel.word)));
+    const table = make("table", { class: "now-table" },
+      make("thead", {}, make("tr", {}, ...COLUMNS.map(([title]) => make("th", { scope: "col" }, title)))),
+      make("tbody", {}, ...this.cells.map((row) => make("tr", {}, ...row))));
+    this.status = make("p", { class: "status" });
+    const jumps = run.jumps.map((jump) => {
+      const button = make("button", { type: "button", "data-jump": jump.time }, `${jump.words}, ${seconds(jump.time)}`);
+      return make("li", {}, button);
+    });
+    this.place = make("div", { class: "run-view" },
+      ...(run.letter ? [make("h3", {}, make("span", { class: "letter" }, run.letter), ` ${run.name}`)] : []),
+      this.status, make("div", { class: "views" }, ...this.views.map((view) => view.figure)),
+      make("div", { class: "wide", tabindex: 0, role: "region", "aria-label": `Wheels of ${run.title} at this moment` }, table),
+      make("p", { class: "hint" }, "Jump to:"), make("ul", { class: "jumps", "aria-label": `Moments of ${run.title}` }, ...jumps));
+  }
+
+  show(time) {
+    const { run } = this;
+    for (const view of this.views) view.show(time);
+    const at = Math.min(time, run.end), row = run.row(at), now = performance.now();
+    const battery = `bus ${shown(run.at("bus_voltage", row))} V, battery ${shown(run.at("battery_current", row))} A`;
+    const state = time > run.end ? "ended" : run.at("stuck", row) > 0.5 ? "stuck" : `${shown(run.at("speed", row))} m/s`;
+    this.status.textContent = `${state}; ${battery}`;
+    if (now - this.told < 90 && this.row !== undefined && this.moving) return; // ten times a second is enough to read
+    this.told = now;
+    this.row = row;
+    run.wheels.forEach((_, wheel) => {
+      const found = wheelState(run, at, wheel);
+      COLUMNS.forEach(([, value], column) => {
+        if (value) this.cells[wheel][column].textContent = value(found, this.conditions);
+      });
+    });
+  }
+}
+
+class Player {
+  constructor(place, data, runs, clock) {
+    this.clock = clock;
+    this.views = runs.map((run) => new RunView(run, data.conditions, data.same_ground ? runs : [run]));
+    const button = (text, action, attributes = {}) => {
+      const made = make("button", { type: "button", ...attributes }, text);
+      made.addEventListener("click", action);
+      return made;
+    };
+    this.playButton = button("Play", () => clock.toggle(), { id: "play" });
+    this.pace = make("select", { id: "pace" }, ...PACES.map((pace) => make("option", { value: pace }, `${pace} ×`)));
+    this.pace.value = "1";
+    this.pace.addEventListener("change", () => { clock.pace = Number(this.pace.value); });
+    this.slider = make("input", { type: "range", id: "moment", min: 0, max: clock.end, step: "any", value: 0, "aria-label": "Moment of the run" });
+    this.slider.addEventListener("input", () => clock.jump(Number(this.slider.value)));
+    this.read = make("output", { for: "moment", id: "now" });
+    const hint = "Keys, while the playback has the focus: space plays and pauses, ← and → move by 0.1 s (with Shift 1 s), Home and End go to the ends, + and − change the pace. What lasts less than 0.05 s does not change what a wheel is said to do.";
+    this.region = make("div", { class: "player", tabindex: 0, role: "group", "aria-label": "Playback", "aria-describedby": "keys" },
+      make("div", { class: "bar" }, this.playButton,
+        button("◂ 0.1 s", () => clock.jump(clock.time - 0.1), { "aria-label": "Back by 0.1 s" }),
+        button("0.1 s ▸", () => clock.jump(clock.time + 0.1), { "aria-label": "Forward by 0.1 s" }),
+        make("label", { for: "pace" }, "pace"), this.pace, this.slider, this.read),
+      this.key(data.conditions),
+      make("div", { class: "side-by-side" }, ...this.views.map((view) => view.place)),
+      make("p", { class: "hint", id: "keys" }, hint));
+    this.region.addEventListener("keydown", (event) => this.press(event));
+    place.append(hatches(data.conditions), this.region);
+    document.addEventListener("click", (event) => {
+      const target = event.target.closest?.("[data-jump]");
+      if (!target) return;
+      clock.jump(Number(target.dataset.jump));
+      if (!this.region.contains(target)) this.region.scrollIntoView({ block: "start" });
+    });
+    clock.listen((time) => this.show(time));
+  }
+
+  key(conditions) {
+    const entries = conditions.map((condition) => make("li", {},
+      draw("svg", { width: 22, height: 12, "aria-hidden": "true" }, draw("rect", { width: 22, height: 12, class: "tyre", fill: `url(#c-${condition.name})` })),
+      ` ${condition.word}`));
+    return make("ul", { class: "key", "aria-label": "What the wheels' fills and marks mean" }, ...entries,
+      make("li", {}, draw("svg", { width: 22, height: 12, "aria-hidden": "true" }, draw("path", { class: "load", d: pointed(11, 12, 11, 1) })), " load"),
+      make("li", {}, draw("svg", { width: 22, height: 12, "aria-hidden": "true" }, draw("path", { class: "push", d: pointed(1, 6, 21, 6) })), " push of the wheel on the rover"),
+      make("li", {}, draw("svg", { width: 42, height: 12, "aria-hidden": "true" }, draw("rect", { class: "used", y: 2, width: 24, height: 7 }), draw("rect", { class: "limit", y: 2, width: 40, height: 7 })), " share of its grip in use"));
+  }
+
+  press(event) {
+    if (event.target.closest("select, button, input[type=checkbox]") || event.ctrlKey || event.metaKey || event.altKey) return;
+    const { clock } = this, step = event.shiftKey ? 1 : 0.1, index = PACES.indexOf(clock.pace);
+    const actions = {
+      " ": () => clock.toggle(), ArrowLeft: () => clock.jump(clock.time - step), ArrowRight: () => clock.jump(clock.time + step),
+      Home: () => clock.jump(0), End: () => clock.jump(clock.end),
+      "+": () => this.setPace(index + 1), "=": () => this.setPace(index + 1), "-": () => this.setPace(index - 1), "−": () => this.setPace(index - 1),
+    };
+    if (!actions[event.key]) return;
+    event.preventDefault();
+    actions[event.key]();
+  }
+
+  setPace(index) {
+    this.clock.pace = PACES[clamped(index, 0, PACES.length - 1)];
+    this.pace.value = String(this.clock.pace);
+  }
+
+  show(time) {
+    this.playButton.textContent = this.clock.playing ? "Pause" : "Play";
+    this.slider.value = time;
+    this.slider.setAttribute("aria-valuetext", seconds(time));
+    this.read.textContent = `${time.toFixed(2)} of ${seconds(this.clock.end)}`;
+    for (const view of this.views) {
+      view.moving = this.clock.playing;
+      view.show(time);
+    }
+  }
+}

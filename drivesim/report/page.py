@@ -1,0 +1,81 @@
+"""Template and data → one HTML page that needs nothing else and may run nothing else; imports jinja2."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+STYLES = ("uplot.min.css", "page.css", "print.css")
+SCRIPTS = ("data.js", "clock.js", "charts.js", "scene.js", "player.js", "main.js")
+LIBRARY = "uplot.min.js"
+#: what would end a data block, or a line in old browsers, as JSON may write it instead
+ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
+
+
+def render(template: str, data: dict[str, Any] | None = None, /, **context: Any) -> str:
+    """Return the page that ``template`` makes of ``context``.
+
+    ``data``: what its scripts show; a page without has no scripts.  Texts are escaped; the page's policy lets only
+    the styles and scripts of this package run, by their hashes, and nothing be fetched.
+    """
+    style = "\n".join(_asset(name) for name in STYLES)
+    scripts = [] if data is None else [_asset(LIBRARY), _own_script()]
+    allowed = " ".join(_hash(script) for script in scripts) or "'none'"
+    policy = (
+        "default-src 'none'; img-src data:; base-uri 'none'; form-action 'none'; "
+        f"style-src {_hash(style)}; script-src {allowed}"
+    )
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            **context,
+            policy=Markup(policy),
+            style=Markup(style),
+            scripts=[Markup(script) for script in scripts],
+            data=None if data is None else Markup(as_data(data)),
+        )
+    )
+
+
+def as_data(data: dict[str, Any]) -> str:
+    """Return ``data`` as JSON that cannot end the element it stands in."""
+    return json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":")).translate(ESCAPES)
+
+
+def picture(png: bytes) -> str:
+    """Return a PNG as an address that holds it."""
+    return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
+
+
+@cache
+def _asset(name: str) -> str:
+    return (resources.files("drivesim.report") / "assets" / name).read_text(encoding="utf-8").strip()
+
+
+@cache
+def _own_script() -> str:
+    """Return our scripts as one, in a scope of its own."""
+    return '(() => {\n"use strict";\n' + "\n".join(_asset(name) for name in SCRIPTS) + "\n})();"
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("drivesim.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )

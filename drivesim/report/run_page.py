@@ -1,0 +1,106 @@
+"""Runs → their page: verdicts, tables, events, pictures, traces and playback side by side; imports plots."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from string import ascii_uppercase
+from typing import Any
+
+import numpy as np
+from PIL import Image
+
+from drivesim.analysis.rows import figure_lines, ledger_rows, wheel_rows
+from drivesim.analysis.run import Run
+from drivesim.errors import DrivesimError
+from drivesim.plots import PICTURES, applicable, draw
+from drivesim.plots.files import pixels
+from drivesim.report import scenery, series
+from drivesim.report.page import picture, render
+from drivesim.report.told import jumps, told
+from drivesim.scenario import to_yaml
+from drivesim.units import readable
+
+POINTS, FEWEST = 4000, 1000  # of each trace in a page, shared among its runs
+MOST = 6  # runs on one page
+COLOURS = 128  # of a picture
+
+
+def run_page(runs: Sequence[Run]) -> str:
+    """Return the page of one run, or of several side by side.
+
+    Raises DrivesimError for more than ``MOST``.
+    """
+    if not 1 <= len(runs) <= MOST:
+        raise DrivesimError(f"a page shows 1 to {MOST} runs, found {len(runs)}; give fewer")
+    points = max(FEWEST, POINTS // len(runs))
+    letters = ascii_uppercase if len(runs) > 1 else " "
+    parts = [_part(run, letter.strip()) for run, letter in zip(runs, letters, strict=False)]
+    shown = [(run, part) for run, part in zip(runs, parts, strict=True) if part["whole"]]
+    same = _same_ground(runs)
+    data = {
+        "same_ground": same,
+        "channels": series.channels(),
+        "conditions": scenery.looks(),
+        "runs": [_data(run, part, points) for run, part in shown],
+    }
+    title = runs[0].summary["name"] if len(runs) == 1 else "Runs side by side"
+    return render(
+        "runs.html.j2",
+        data if shown else None,
+        title=title,
+        parts=parts,
+        same_ground=same,
+    )
+
+
+def _part(run: Run, letter: str) -> dict[str, Any]:
+    """Return what the page says of one run in words and pictures."""
+    summary = run.summary
+    whole = summary["ending"] != "not_finite"
+    events = told(run)
+    return {
+        "letter": letter,
+        "summary": summary,
+        "whole": whole,
+        "figures": figure_lines(summary) if whole else [],
+        "wheels": wheel_rows(summary) if whole else [],
+        "ledger": ledger_rows(summary) if whole else [],
+        "drawn": readable(summary["ledger"]["drawn"], "J") if whole else "",
+        "events": [vars(event) | {"wheel": event.wheel.replace("_", " ")} for event in events.rows],
+        "events_left_out": events.count - len(events.rows),
+        "pictures": [_picture(run, name) for name in applicable(run)],
+        "scenario": to_yaml(run.scenario),
+        "versions": ", ".join(f"{name} {version}" for name, version in summary["versions"].items()),
+    }
+
+
+def _picture(run: Run, name: str) -> dict[str, str]:
+    image = pixels(draw(run, name)).quantize(COLOURS, dither=Image.Dither.NONE)
+    buffer = io.BytesIO()
+    image.save(buffer, "png", optimize=True)
+    size = {"width": str(image.width), "height": str(image.height)}
+    return {"name": name, "words": PICTURES[name].meaning, "address": picture(buffer.getvalue()), **size}
+
+
+def _data(run: Run, part: dict[str, Any], points: int) -> dict[str, Any]:
+    """Return what the page's scripts show of one run."""
+    return {
+        "letter": part["letter"],
+        "name": run.summary["name"],
+        "end": float(run.summary["duration_s"]),
+        "even_load": float(run.traces["normal_load"].isel(time=0).mean()),
+        "wheels": scenery.wheels(run),
+        "rows_of_wheels": scenery.rows_of_wheels(run),
+        "ground": scenery.ground(run),
+        "jumps": jumps(run),
+        **series.traces(run, points),
+    }
+
+
+def _same_ground(runs: Sequence[Run]) -> bool:
+    first = runs[0].ground
+    return all(
+        run.ground.heights.shape == first.heights.shape and np.array_equal(run.ground.heights, first.heights)
+        for run in runs[1:]
+    )

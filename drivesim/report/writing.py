@@ -1,0 +1,54 @@
+"""``write_report``: a page into a file, whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from drivesim.analysis.run import Run
+from drivesim.errors import RunError
+from drivesim.report.kinds import page_of
+
+REPORT = "report.html"
+OURS = '<meta name="generator" content="drivesim">'
+
+
+def write_report(
+    sources: Path | Run | Sequence[Path | Run], target: str | os.PathLike[str], *, force: bool = False
+) -> Path:
+    """Write the page of one result, or of several runs side by side, to the file ``target`` and return its path.
+
+    ``sources``: folders that the commands wrote, or runs.  An older page is replaced; any other file only with
+    ``force``.  Raises RunError where a source cannot be read or the page not be written, DrivesimError for too many.
+    """
+    path = Path(target)
+    check_page(path, force)
+    given = [sources] if isinstance(sources, Path | Run) else list(sources)
+    text = page_of(given)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, partial = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as file:
+                file.write(text)
+            os.chmod(partial, 0o644)
+            os.replace(partial, path)
+        except BaseException:
+            Path(partial).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise RunError(f"{path}: cannot be written ({error.strerror})") from None
+    return path
+
+
+def check_page(path: Path, force: bool) -> None:
+    """Raise RunError unless ``path`` can be written: new, an older page, or anything that may be replaced."""
+    if path.is_dir():
+        raise RunError(f"{path} is a folder; give the name of a file, such as {path / REPORT}")
+    if force or not path.exists():
+        return
+    with path.open("rb") as file:
+        if OURS.encode() not in file.read(4096):
+            raise RunError(f"{path} exists and is not a page of drivesim; give another --output, or --force")
