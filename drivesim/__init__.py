@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from drivesim.errors import DrivesimError as DrivesimError
     from drivesim.errors import ScenarioError as ScenarioError
     from drivesim.fitting.fit import fit as fit
+    from drivesim.report.writing import write_report as write_report
     from drivesim.scenario import Scenario as Scenario
     from drivesim.scenario import load_scenario as load_scenario
     from drivesim.scenario import scenario_from_text as scenario_from_text
@@ -40,6 +41,7 @@ _PLACES = {
     "size": "drivesim.sizing.size",
     "sweep": "drivesim.study.sweep",
     "fit": "drivesim.fitting.fit",
+    "write_report": "drivesim.report.writing",
     "DrivesimError": "drivesim.errors",
     "ScenarioError": "drivesim.errors",
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import hashlib
 import re
 from pathlib import Path
 
@@ -33,9 +34,10 @@ ALLOWED = {
     "report": {"plots", "analysis", "engine", "scenario", "units", "errors"} | STUDIES,
     "cli": {"_compile", "report", "plots", "analysis", "engine", "scenario", "units", "errors"} | STUDIES,
     "__main__": {"cli"},
-    "__init__": {"analysis", "scenario", "errors"} | STUDIES,
+    "__init__": {"report", "analysis", "scenario", "errors"} | STUDIES,
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))
+SCRIPTS = sorted(p for p in (PACKAGE / "report" / "assets").glob("*.js") if ".min." not in p.name)
 
 
 def part_of(path: Path) -> str:
@@ -73,8 +75,18 @@ def test_modules_are_small_and_documented(path):
             assert ast.get_docstring(node), f"{node.name} has no docstring"
 
 
+@pytest.mark.parametrize("path", SCRIPTS, ids=lambda p: p.name)
+def test_scripts_of_the_page_are_small_and_say_what_they_hold(path):
+    text = path.read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 320
+    assert text.startswith("// ")
+    assert not re.search(r"innerHTML|insertAdjacentHTML|document\.write|eval\(|new Function", text), (
+        "texts stay texts"
+    )
+
+
 def test_units_are_known_in_one_place_only():
-    """pint and YAML stay at the edge, matplotlib in plots, click in cli."""
+    """pint and YAML stay at the edge, matplotlib in plots, jinja2 in report, click in cli."""
     homes = {
         "pint": "units",
         "yaml": "scenario",
@@ -82,12 +94,24 @@ def test_units_are_known_in_one_place_only():
         "click": "cli",
         "rich": "cli",
         "simpy": "engine",
+        "jinja2": "report",
     }
     for path in MODULES:
         text = path.read_text(encoding="utf-8")
         for library, home in homes.items():
             if re.search(rf"^\s*(import|from) {library}\b", text, re.MULTILINE):
                 assert part_of(path) == home, f"{path.name} imports {library}"
+
+
+def test_the_embedded_library_is_as_it_was_published():
+    """uPlot 1.6.32, MIT, dist/uPlot.iife.min.js and dist/uPlot.min.css of its npm package."""
+    published = {
+        "uplot.min.js": "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f",
+        "uplot.min.css": "df630c6a8d6f8eeaff264b50f73ce5b114f646ffd9a0bb74f049b0a00135fa04",
+    }
+    for name, digest in published.items():
+        found = hashlib.sha256((PACKAGE / "report" / "assets" / name).read_bytes()).hexdigest()
+        assert found == digest, f"{name} was changed"
 
 
 def test_top_level_holds_only_what_was_agreed():
