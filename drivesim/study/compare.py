@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -74,6 +75,15 @@ class Plan:
         """How many runs there are."""
         return len(self.scenarios) * self.study.grounds
 
+    @cached_property
+    def _templates(self) -> dict[str, Template]:
+        return {name: Template(scenario) for name, scenario in self.scenarios.items()}
+
+    def scenario(self, case: str, ground: int) -> Scenario:
+        """Return what is run of one case on one ground, with the parts drawn for it."""
+        parts = self.parts[case][self.grounds.index(ground)]
+        return self._templates[case].scenario_with(parts, seed=ground)
+
 
 def compare(
     source: str | os.PathLike[str] | Mapping[str, Scenario] | Sequence[Scenario],
@@ -117,15 +127,13 @@ def run_plan(
     ``unfinished``: a file that keeps each run as it comes, so that after an interruption only what is missing is run.
     """
     names = list(planned.scenarios)
-    templates = {name: Template(scenario) for name, scenario in planned.scenarios.items()}
-    items = [(name, i, seed) for i, seed in enumerate(planned.grounds) for name in names]
+    items = [(name, seed) for seed in planned.grounds for name in names]
     with _kept(unfinished) as store:
         known = {} if store is None else dict(store.read())
 
-        def work(item: tuple[str, int, int]) -> tuple[str, Outcome]:
-            name, i, seed = item
-            scenario = templates[name].scenario_with(planned.parts[name][i], seed=seed)
-            key = Keys().of(scenario, seed) if store is not None else ""
+        def work(item: tuple[str, int]) -> tuple[str, Outcome]:
+            scenario = planned.scenario(*item)
+            key = Keys().of(scenario, item[1]) if store is not None else ""
             found = known.get(bytes.fromhex(key))
             return key, outcome(recorded(scenario)) if found is None else Outcome.of(found, scenario)
 
