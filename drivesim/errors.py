@@ -12,7 +12,7 @@ class UnitError(DrivesimError):
 
 
 class ScenarioError(DrivesimError):
-    """One or more mistakes in scenario files; each item of ``problems`` is one line 'file:line: field: …'."""
+    """One or more mistakes in scenario files; each item of ``problems`` is one line ``file:line: field: …``."""
 
     def __init__(self, *problems: str) -> None:
         super().__init__(*problems)

@@ -21,8 +21,11 @@ class Comparison(Study):
     """
 
     cases: dict[str, Any] = Field(min_length=2, max_length=MOST_CASES)
+    """Name of each case, and its changes: dotted paths and values, or nothing for the scenario as it is."""
     against: str | None = None
+    """The case that the others are held against; without it the first."""
     success: tuple[str, ...] = ()
+    """Bars that a run must meet, such as distance > 2 m; without any it must still move at its end."""
 
     @model_validator(mode="after")
     def _known(self) -> Self:

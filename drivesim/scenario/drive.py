@@ -19,14 +19,23 @@ class Sensor(q.Model):
     """How a wheel controller learns its speed: ideal, or the time between Hall edges."""
 
     kind: Literal["hall", "ideal"] = "hall"
+    """Hall sensors, or an ideal speed."""
     sensors: Literal[1, 3] = 1
+    """Hall sensors of a wheel: one cannot see the direction."""
     timer_tick: q.DurationOrZero = 1e-6
+    """Step of the timer that measures from edge to edge."""
     timeout: q.Duration = 0.25
-    hysteresis: q.AngleOrZero = 0.02  # electrical
-    commutation: Literal["ideal", "interpolated", "sectors"] = "ideal"  # where the rotor's angle comes from
+    """Time without an edge after which the speed counts as zero."""
+    hysteresis: q.AngleOrZero = 0.02
+    """Electrical angle by which the rotor must be beyond an edge before it counts."""
+    commutation: Literal["ideal", "interpolated", "sectors"] = "ideal"
+    """Where the controller takes the rotor's angle from between the edges."""
     missed_edges: q.ShareBelowOne = 0.0
-    edge_jitter: q.AngleOrZero = 0.0  # electrical, standard deviation, new at each edge
-    edge_placement: q.AngleOrZero = 0.0  # electrical, standard deviation, fixed for each edge of a turn
+    """Share of the edges that the timer does not capture."""
+    edge_jitter: q.AngleOrZero = 0.0
+    """Noise of an edge's place, electrical angle, standard deviation, new at each edge."""
+    edge_placement: q.AngleOrZero = 0.0
+    """Error of an edge's place, electrical angle, standard deviation, the same in every turn."""
 
     @field_validator("sensors", mode="before")
     @classmethod
@@ -64,12 +73,19 @@ class _Drive(q.Model):
     """What every strategy has."""
 
     sample_time: q.Duration = 0.002
-    slew: q.SlewRate | None = None  # limit on the set-point's rate of change
+    """Time from one sample of the controller to the next."""
+    slew: q.SlewRate | None = None
+    """Greatest change of the set-point in a second; without it at once."""
     sensor: Sensor = Sensor()
-    latency: q.DurationOrZero = 0.0  # from the sample to the new voltage
-    clock_error: q.ClockError = 0.0  # positive: the controller's clock runs fast
-    clock_phase: Literal["random", "together"] = "together"  # of the samples of different wheels
-    arithmetic: Arithmetic | None = None  # default: that of real numbers
+    """How the wheel's speed and angle are measured."""
+    latency: q.DurationOrZero = 0.0
+    """Time from a sample to the new voltage; at most sample_time."""
+    clock_error: q.ClockError = 0.0
+    """How much faster the controller's clock runs than true time."""
+    clock_phase: Literal["random", "together"] = "together"
+    """Whether the controllers of all wheels sample together, or each at a random moment."""
+    arithmetic: Arithmetic | None = None
+    """The controller's whole numbers; without it real numbers."""
 
     @model_validator(mode="after")
     def _possible(self) -> Self:
@@ -94,20 +110,30 @@ class SpeedLoop(_Drive):
     """PI on wheel speed sets the voltage; commutation follows the rotor."""
 
     strategy: Literal["speed_loop"]
+    """A speed loop on each wheel."""
     proportional: q.VoltagePerSpeed
+    """Proportional gain: volts of phase amplitude per rad/s of error."""
     integral: q.VoltagePerAngle
+    """Integral gain: volts per second and rad/s of error."""
     feed_forward: q.VoltagePerSpeed = 0.0
+    """Volts per rad/s of the command, before any error."""
     anti_windup: Literal["conditional", "back_calculation"] = "conditional"
-    braking: bool = True  # may the voltage oppose the command?
+    """What the integral does at full voltage: stop, or be drawn back."""
+    braking: bool = True
+    """Whether the voltage may oppose the command."""
 
 
 class _Forced(_Drive):
     """The field turns at a frequency of its own; amplitude = base + per_hertz · |f|."""
 
     base_amplitude: q.VoltageOrZero
+    """Phase amplitude of the field at frequency zero, peak."""
     amplitude_per_hertz: q.VoltagePerFrequency = 0.0
+    """Growth of the amplitude with the field's electrical frequency."""
     hold_at_standstill: bool = True
-    align_for: q.DurationOrZero = 0.0  # the field stands still for so long before it starts
+    """Whether the field stays on when the command is zero."""
+    align_for: q.DurationOrZero = 0.0
+    """Time that the field stands still before it starts to turn."""
 
     @model_validator(mode="after")
     def _some_voltage(self) -> Self:
@@ -121,23 +147,31 @@ class LockedFrequency(_Forced):
     """The field turns at the commanded frequency whatever the rotor does."""
 
     strategy: Literal["locked_frequency"]
+    """A field at the commanded frequency, whatever the rotor does."""
 
 
 class TrimmedFrequency(_Forced):
     """A PI on measured speed shifts the forced frequency."""
 
     strategy: Literal["trimmed_frequency"]
-    proportional: q.RatioOrZero  # rad/s of shift per rad/s of error
+    """A forced field whose frequency a PI on measured speed shifts."""
+    proportional: q.RatioOrZero
+    """rad/s of shift per rad/s of error."""
     integral: q.Rate
-    trim_limit: q.RatioOrZero = 0.5  # largest shift, as a share of the commanded speed
+    """rad/s of shift per second and rad/s of error."""
+    trim_limit: q.RatioOrZero = 0.5
+    """Greatest shift, as a share of the commanded speed."""
     anti_windup: Literal["conditional", "back_calculation"] = "conditional"
+    """What the integral does at the greatest shift: stop, or be drawn back."""
 
 
 class FixedVoltage(_Drive):
     """Amplitude proportional to the command; commutation follows the rotor."""
 
     strategy: Literal["fixed_voltage"]
+    """A voltage in proportion to the command, without a loop."""
     voltage_per_speed: q.VoltagePerSpeed
+    """Volts of phase amplitude per rad/s of the command."""
 
 
 WheelDrive = Annotated[
@@ -178,8 +212,11 @@ class Drive(q.Model):
     """One drive for all wheels, with what differs per wheel in ``overrides``."""
 
     all_wheels: WheelDrive
+    """The settings of all wheels."""
     coordination: Coordination = Independent()
+    """How one host keeps the wheels together; without it each wheel follows its own set-point."""
     overrides: dict[str, WheelDrive] = Field(default_factory=dict)
+    """What differs at single wheels, by their names."""
 
     @model_validator(mode="before")
     @classmethod

@@ -13,8 +13,11 @@ class Arithmetic(q.Model):
     """Words of the controller's PI: values with ``fraction_bits``, gains with ``gain_fraction_bits``."""
 
     word_bits: Literal[8, 16, 32]
+    """Bits of a word of the controller."""
     fraction_bits: int = Field(strict=True, ge=0, le=31)
+    """Bits after the point of speeds and voltages."""
     gain_fraction_bits: int = Field(strict=True, ge=0, le=30)
+    """Bits after the point of gains."""
 
     @field_validator("word_bits", mode="before")
     @classmethod

@@ -20,6 +20,7 @@ class _Feature(q.Model):
     """What every feature has; ``label`` is the word a verdict uses for it."""
 
     label: str | None = Field(default=None, max_length=60)
+    """The word that a verdict uses for it."""
 
 
 class Ramp(_Feature):
@@ -30,10 +31,15 @@ class Ramp(_Feature):
     """
 
     kind: Literal["ramp"]
+    """A slope."""
     start: q.Coordinate
+    """Where it begins, along x."""
     end: q.Coordinate
+    """Where it ends."""
     slope: q.Angle
+    """Slope; more than 0 climbs."""
     cross_slope: q.Angle = 0.0
+    """Slope across; more than 0 lifts the left side."""
 
     @model_validator(mode="after")
     def _forward(self) -> Self:
@@ -49,65 +55,100 @@ class Step(_Feature):
     """A sharp edge; the ground stays at ``height`` after it (negative: a drop)."""
 
     kind: Literal["step"]
+    """A sharp edge."""
     at: q.Coordinate
+    """Where it stands, along x."""
     height: q.Coordinate
+    """Its height; negative: a drop."""
 
 
 class Pavers(_Feature):
     """A row of slabs with gaps between them, standing ``height`` above the ground."""
 
     kind: Literal["pavers"]
+    """A row of slabs."""
     start: q.Coordinate
+    """Where the first begins."""
     count: int = Field(strict=True, ge=1, le=1000)
+    """How many slabs."""
     length: q.Length
+    """Length of a slab."""
     gap: q.LengthOrZero
+    """Gap between two slabs."""
     height: q.Length
-    height_spread: q.LengthOrZero = 0.0  # each slab's height is drawn within ± this
-    gap_depth: q.Length | None = None  # default: down to the ground
+    """Height of the slabs above the ground."""
+    height_spread: q.LengthOrZero = 0.0
+    """Each slab's height is drawn within ± this."""
+    gap_depth: q.Length | None = None
+    """Depth of the gaps; without it down to the ground."""
 
 
 class Bumps(_Feature):
     """Half-round bars across the way; the first begins at ``start``, ``spacing`` is from crest to crest."""
 
     kind: Literal["bumps"]
+    """Half-round bars across the way."""
     start: q.Coordinate
+    """Where the first begins."""
     count: int = Field(default=1, strict=True, ge=1, le=1000)
+    """How many bars."""
     spacing: q.Length = 0.2
+    """From crest to crest."""
     radius: q.Length
+    """Radius of the bars."""
     side: Literal["both", "left", "right"] = "both"
+    """On which side of the way they lie."""
 
 
 class Twist(_Feature):
     """Left and right rise and fall in opposition: lifts wheels off a stiff frame."""
 
     kind: Literal["twist"]
+    """Left and right rise and fall in opposition."""
     start: q.Coordinate
+    """Where it begins."""
     wavelength: q.Length
+    """Length of one wave."""
     amplitude: q.Length
+    """Height of a crest above the middle."""
 
 
 class Washboard(_Feature):
     """A sine across the way."""
 
     kind: Literal["washboard"]
+    """Waves across the way."""
     start: q.Coordinate
+    """Where they begin."""
     wavelength: q.Length
+    """Length of one wave."""
     amplitude: q.Length
+    """Height of a crest above the middle."""
 
 
 class Roughness(_Feature):
     """Band-limited random ground: an ISO 8608 class (or its unevenness), or rms and correlation length."""
 
     kind: Literal["roughness"]
+    """Random ground."""
     iso_class: Literal["A", "B", "C", "D", "E", "F", "G", "H"] | None = None
-    unevenness: Annotated[float, Field(gt=0), q.Unit("m^3")] | None = None  # Gd(n0) at 0.1 cycle/m
+    """Class of ISO 8608, A (smooth) to H; one of three ways to give it."""
+    unevenness: Annotated[float, Field(gt=0), q.Unit("m^3")] | None = None
+    """Unevenness G_d(n0) of ISO 8608, at 0.1 cycles per metre."""
     rms: q.Length | None = None
+    """Root mean square of the heights; goes with correlation_length."""
     correlation_length: q.Length | None = None
+    """Way over which heights stay alike."""
     longest_wave: q.Length = 2.0
+    """Longest wave in it."""
     shortest_wave: q.Length = 0.05
-    start: q.Coordinate = 0.3  # the ground fades in over fade from here
+    """Shortest wave in it."""
+    start: q.Coordinate = 0.3
+    """Where it begins to fade in."""
     fade: q.LengthOrZero = 0.1
-    seed: int | None = Field(default=None, strict=True, ge=0, le=2**63)  # default: from the scenario's seed
+    """Way over which it fades in."""
+    seed: int | None = Field(default=None, strict=True, ge=0, le=2**63)
+    """Seed of its own; without it from the scenario's seed."""
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
@@ -137,8 +178,11 @@ class Profile(_Feature):
     """
 
     kind: Literal["profile"]
+    """Measured heights along the way."""
     file: str
+    """CSV file with a header such as x [m], z [mm]."""
     start: q.Coordinate = 0.0
+    """Where the file's x = 0 lies."""
 
 
 class HeightMap(_Feature):
@@ -149,10 +193,15 @@ class HeightMap(_Feature):
     """
 
     kind: Literal["height_map"]
+    """Measured heights on a grid."""
     file: str
+    """CSV file of numbers: rows along x, columns from right to left."""
     spacing: q.Length
-    unit: str = "m"  # of the numbers in the file
+    """Way between two heights."""
+    unit: str = "m"
+    """Unit of the numbers in the file."""
     start: q.Coordinate = 0.0
+    """Where the first row lies."""
 
     @model_validator(mode="after")
     def _length_unit(self) -> Self:
@@ -173,12 +222,19 @@ class Patch(q.Model):
     """A rectangle where friction is multiplied by ``factor``, or where the ground is of another kind."""
 
     x: tuple[q.Coordinate, q.Coordinate]
+    """From and to, along the way."""
     y: tuple[q.Coordinate, q.Coordinate]
+    """From and to, across; positive is left."""
     factor: q.Ratio = 1.0
-    hold: q.ShareOrZero = 0.0  # of the tyre's bite
+    """Factor on friction."""
+    hold: q.ShareOrZero = 0.0
+    """Hold that it offers to spikes, as a share of the tyre's bite."""
     rolling_factor: q.Ratio = 1.0
+    """Factor on rolling resistance."""
     soil: Soil | None = None
+    """Soft ground of its own; without it the patch is hard."""
     label: str | None = Field(default=None, max_length=60)
+    """The word that a verdict uses for it."""
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
@@ -194,17 +250,29 @@ class Ground(q.Model):
     """A rectangle of ground: x from ``-behind`` to ``length``, y within ± width/2; flat without features."""
 
     name: str = "ground"
+    """Words for it, in results."""
     length: q.Length = 4.0
+    """How far it reaches ahead of x = 0."""
     behind: q.Length = 0.5
+    """How far it reaches behind x = 0."""
     width: q.Length = 1.5
-    cell: q.Length | None = None  # grid spacing; default: fine where all is alike across, else radius / 10
+    """Its width, half of it on either side."""
+    cell: q.Length | None = None
+    """Spacing of the grid; without it fine where all is alike across, else a tenth of the wheel's radius."""
     friction_factor: q.Ratio = 1.0
+    """Factor on every tyre's friction."""
     rolling_factor: q.Ratio = 1.0
-    surface: Surface | None = None  # multiplies both factors
-    hold: q.ShareOrZero = 0.0  # of the tyre's bite
-    soil: Soil | None = None  # soft ground; default: hard
+    """Factor on every tyre's rolling resistance."""
+    surface: Surface | None = None
+    """A kind of hard ground, which multiplies both factors; without it dry concrete."""
+    hold: q.ShareOrZero = 0.0
+    """Hold that it offers to spikes everywhere, as a share of the tyre's bite."""
+    soil: Soil | None = None
+    """Soft ground; without it hard."""
     features: tuple[Feature, ...] = ()
+    """What stands on it; heights add up."""
     patches: tuple[Patch, ...] = ()
+    """Rectangles where friction or ground differ."""
 
     @model_validator(mode="after")
     def _hard_or_soft(self) -> Self:

@@ -20,7 +20,7 @@ _LONGEST_PATH = 20  # steps in a dotted path under ``change``
 def load_scenario(path: str | os.PathLike[str]) -> Scenario:
     """Return the scenario in the YAML file ``path``, with its base, includes and changes carried out.
 
-    Raises ScenarioError with one line for each mistake: 'file:line: field: what was found, what is allowed'.
+    Raises ScenarioError with one line for each mistake: ``file:line: field: what was found, what is allowed``.
     """
     return _load(os.fsdecode(path))
 

@@ -31,21 +31,37 @@ class Motor(q.Model):
     """
 
     pole_pairs: int = Field(strict=True, ge=1, le=200)
+    """Pole pairs: half the number of magnet poles that pass the winding in a turn."""
     connection: Literal["star", "delta"] = "star"
+    """How the three phases are joined."""
     phase_resistance: q.Resistance | None = None
+    """Resistance of one phase as it is wound; one of three ways to give it."""
     terminal_resistance: q.Resistance | None = None
-    conductor: Conductor | None = None  # of one phase as it is wound, before star or delta
-    resistance_spread: q.Spread = 0.0  # standard deviation from wheel to wheel, drawn from the seed
+    """Resistance between two leads, the third open."""
+    conductor: Conductor | None = None
+    """The copper of one phase as it is wound, before star or delta, from which its resistance follows."""
+    resistance_spread: q.Spread = 0.0
+    """Standard deviation of the resistance from wheel to wheel, drawn from the seed."""
     phase_inductance: q.Inductance | None = None
+    """Inductance of one phase as it is wound; this or terminal_inductance."""
     terminal_inductance: q.Inductance | None = None
+    """Inductance between two leads, the third open."""
     flux_linkage: q.FluxLinkage | None = None
+    """Peak flux linkage of one phase as it is wound; one of four ways to give the magnets' strength."""
     torque_constant: q.TorqueConstant | None = None
+    """Torque per ampere of peak phase current."""
     back_emf_constant: q.BackEmfConstant | None = None
+    """Peak voltage between two leads per rad/s of the wheel."""
     speed_constant: q.SpeedConstant | None = None
+    """Speed per volt of peak voltage between two leads, without load."""
     resistance_at: q.Temperature = 20.0
+    """Temperature at which the resistance was measured."""
     cogging_torque: q.Torque = 0.0
+    """Greatest torque of the cogging; 0 for a winding without iron."""
     cogging_per_turn: int = Field(default=0, strict=True, ge=0, le=2000)
+    """Periods of the cogging in one turn."""
     torque_ripple: q.ShareOrZero = 0.0
+    """Sixth-harmonic ripple of the torque, as a share of it."""
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
@@ -125,52 +141,84 @@ class Motor(q.Model):
 class Winding(q.Model):
     """Heat of one wheel's winding: to its housing if there is one, else to ambient."""
 
-    thermal_resistance: q.ThermalResistance  # winding to housing, or to ambient
+    thermal_resistance: q.ThermalResistance
+    """From the winding to the housing; to the air where there is no housing."""
     heat_capacity: q.HeatCapacity
-    limit: q.Temperature = 110.0  # of the board
+    """Heat that warms winding and board by one kelvin."""
+    limit: q.Temperature = 110.0
+    """Temperature that the board stands."""
     magnet_limit: q.Temperature | None = None
+    """Temperature that the magnets stand."""
     adhesive_limit: q.Temperature | None = None
+    """Temperature that the adhesive stands."""
     trace_rating: q.Current | None = None
-    temperature_coefficient: q.TemperatureCoefficient = 0.00393  # at 20 degC
+    """Peak current that one trace may carry."""
+    temperature_coefficient: q.TemperatureCoefficient = 0.00393
+    """Growth of the resistance per kelvin, counted from 20 degC."""
     housing: Housing | None = None
+    """What the heat passes through on its way to the air."""
 
 
 class Driver(q.Model):
     """The wheel controller's power stage."""
 
     modulation: Literal["sine", "space_vector", "six_step"] = "sine"
+    """How the phase voltages are made; decides how much amplitude a bus voltage gives."""
     on_resistance: q.ResistanceOrZero = 0.0
+    """Resistance of the switches that the current of one phase passes."""
     fixed_loss: q.Power = 0.0
+    """Power that it takes as long as it is on."""
     efficiency: q.Share = 1.0
+    """Share of the power taken from the bus that reaches the phases, besides the losses above."""
     current_rating: q.Current | None = None
-    current_limit: q.Current | None = None  # held by the driver itself
-    pwm_steps: int | None = Field(default=None, strict=True, ge=2, le=65_536)  # default: as fine as can be
-    heat_to_board: q.ShareOrZero = 0.0  # share of the driver's losses that warms the winding
+    """Peak phase current that its maker allows; passing it is told, not prevented."""
+    current_limit: q.Current | None = None
+    """Peak phase current that the driver itself holds."""
+    pwm_steps: int | None = Field(default=None, strict=True, ge=2, le=65_536)
+    """Steps of the output from nothing to full; without it as fine as can be."""
+    heat_to_board: q.ShareOrZero = 0.0
+    """Share of the driver's losses that warms the winding."""
     cut_back: CutBack | None = None
+    """Less voltage as the winding warms."""
     trip: Trip | None = None
+    """Off when the winding is too hot."""
     lockout: Lockout | None = None
+    """Off when the bus voltage is too low; without it the controllers live on any voltage."""
 
 
 class Battery(q.Model):
     """A pack of equal cells: open-circuit table, series resistance, rated current."""
 
     cells_in_series: int = Field(default=1, strict=True, ge=1, le=20)
+    """Cells in series."""
     cells_in_parallel: int = Field(default=1, strict=True, ge=1, le=50)
+    """Cells in parallel."""
     capacity: q.Charge
+    """Capacity of one cell."""
     cell_resistance: q.Resistance
+    """Series resistance of one cell, contacts and its share of the cable included."""
     state_of_charge: q.Share = 1.0
-    discharge_rating: q.Ratio = 1.0  # C rate the maker allows
-    cut_off: q.Voltage = 3.0  # per cell
+    """Charge at the start."""
+    discharge_rating: q.Ratio = 1.0
+    """Current that the maker allows, as a multiple of the capacity per hour (C rate)."""
+    cut_off: q.Voltage = 3.0
+    """Voltage of a cell below which a caution is told."""
     open_circuit: tuple[tuple[q.ShareOrZero, q.Voltage], ...] | None = None
+    """Rows of state of charge and rested voltage of a cell; without it a published lithium polymer cell."""
     bus_capacitance: q.Capacitance = 220e-6
-    electronics: q.Power = 0.0  # everything that is not a wheel
-    diffusion_resistance: q.ResistanceOrZero = 0.0  # per cell, of the slow (RC) part
+    """Capacitance on the bus, all controllers together."""
+    electronics: q.Power = 0.0
+    """Power of everything that is not a wheel."""
+    diffusion_resistance: q.ResistanceOrZero = 0.0
+    """Resistance of one cell's slow part, which shows after seconds."""
     diffusion_time: q.Duration = 30.0
-    resistance_follows_charge: bool = False  # the published rise at low charge
+    """Time constant of the slow part."""
+    resistance_follows_charge: bool = False
+    """Whether the resistance rises at low charge as that of the published cell does."""
     connector_rating: q.Current | None = None
-    charger_cells: int | None = Field(
-        default=None, strict=True, ge=1, le=20
-    )  # in series, that it is made for
+    """Current that connector and cable are made for."""
+    charger_cells: int | None = Field(default=None, strict=True, ge=1, le=20)
+    """Cells in series that the charger is made for; another number than the pack's is a caution."""
 
     @model_validator(mode="after")
     def _rising_table(self) -> Self:

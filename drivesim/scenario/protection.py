@@ -13,7 +13,9 @@ class CutBack(q.Model):
     """Between two winding temperatures the allowed voltage falls linearly from all to nothing."""
 
     start: q.Temperature
+    """Winding temperature from which the voltage is held back."""
     end: q.Temperature
+    """Winding temperature at which nothing is left of it."""
 
     @model_validator(mode="after")
     def _rising(self) -> Self:
@@ -27,7 +29,9 @@ class Trip(q.Model):
     """Above a winding temperature the driver switches off, and on again below ``resume`` if that is given."""
 
     above: q.Temperature
-    resume: q.Temperature | None = None  # default: it stays off
+    """Winding temperature above which the driver switches off."""
+    resume: q.Temperature | None = None
+    """Winding temperature below which it switches on again; without it it stays off."""
 
     @model_validator(mode="after")
     def _falling(self) -> Self:
@@ -41,8 +45,11 @@ class Lockout(q.Model):
     """Below a bus voltage the controllers stop; above another they boot again and begin afresh."""
 
     below: q.Voltage
+    """Bus voltage below which all wheel controllers reset."""
     above: q.Voltage
+    """Bus voltage above which they start again."""
     boot: q.Duration = 0.3
+    """Time they need to start."""
 
     @model_validator(mode="after")
     def _hysteresis(self) -> Self:

@@ -68,7 +68,7 @@ class Unit:
     ) -> dict[str, Any]:
         """Describe the field for editors as text with a unit."""
         kind: dict[str, Any] = {"type": ["number", "string"] if self.name == "1" else "string"}
-        return kind | {"description": f"quantity, such as '{self.example}'"}
+        return kind | {"description": f"quantity, such as '{self.example}'", "examples": [self.example]}
 
     @property
     def example(self) -> str:

@@ -22,55 +22,82 @@ class Tyre(q.Model):
     """Brush tyre on hard ground. ``friction`` is on dry ground; the ground's own factor multiplies it."""
 
     friction: q.Ratio
-    sliding_friction: q.Ratio | None = None  # default: the same as friction
+    """Greatest friction coefficient on dry concrete, before the tyre slides."""
+    sliding_friction: q.Ratio | None = None
+    """Friction coefficient once it slides fast; without it the same as friction."""
     stribeck_speed: q.SpeedLimit = 0.05
+    """Slip speed over which friction falls from the one to the other."""
     side_friction_ratio: q.Ratio = 1.0
-    slip_stiffness: q.Force  # force per unit of slip ratio at small slip
-    side_stiffness_ratio: q.Ratio | None = (
-        None  # default: side_friction_ratio², so that the tread makes no energy
-    )
+    """Friction across the wheel, as a multiple of that along it."""
+    slip_stiffness: q.Force
+    """Force per unit of slip ratio at small slip."""
+    side_stiffness_ratio: q.Ratio | None = None
+    """Stiffness of the tread across, as a multiple of that along; without it side_friction_ratio squared."""
     relaxation_length: q.Length
-    tread_damping: q.ShareOrZero = 0.2  # of critical, for the tread at standstill
+    """Way that the wheel rolls until 63 % of its force has built up."""
+    tread_damping: q.ShareOrZero = 0.2
+    """Damping of the tread at standstill, as a share of critical damping."""
     radial_stiffness: q.Stiffness
+    """Force at the ground per metre that the tyre is pressed in."""
     radial_damping: q.Damping
+    """Damping of that spring."""
     rolling_resistance: q.RatioOrZero = 0.02
-    width: q.Length | None = None  # needed on soft ground
+    """Rolling drag as a share of the wheel's load, on dry concrete."""
+    width: q.Length | None = None
+    """Width of the tread; needed on soft ground."""
     lug_height: q.LengthOrZero = 0.0
-    bite: q.RatioOrZero = 0.0  # more friction coefficient where the ground gives hold
+    """Height of the lugs; counts on soft ground only."""
+    bite: q.RatioOrZero = 0.0
+    """What spikes add to the friction coefficient where the ground offers full hold, as at an edge."""
 
 
 class Bearing(q.Model):
     """Dry and viscous drag of one wheel's bearing."""
 
     dry: q.Torque = 0.0
+    """Drag that does not depend on speed, of bearing, seal and motor together."""
     viscous: q.ViscousTorque = 0.0
+    """Drag that grows with speed."""
 
 
 class Wheel(q.Model):
     """What all wheels have in common."""
 
     radius: q.Length
+    """Radius at the tread."""
     inertia: q.Inertia
+    """Moment of inertia of all that turns with the wheel."""
     tyre: Tyre
+    """The tyre."""
     bearing: Bearing = Bearing()
+    """The bearing's drag."""
     motor: Motor
+    """The motor."""
     winding: Winding
+    """Heat of the winding, and its limits."""
     driver: Driver = Driver()
+    """The power stage."""
 
 
 class WheelPlace(q.Model):
     """What is special about one wheel: its place, and how the skewed frame treats it."""
 
-    at: tuple[q.Coordinate, q.Coordinate] | None = None  # forward, left of the frame's centre
-    drop: q.Coordinate = 0.0  # below the frame's plane (negative: above)
-    extra_drag: q.Torque = 0.0  # dry bearing drag from misalignment
-    toe: q.Angle = 0.0  # axle turned about the vertical, positive to the left
-    resistance_factor: q.Ratio = 1.0  # winding resistance against the drawing
+    at: tuple[q.Coordinate, q.Coordinate] | None = None
+    """Place of the wheel: forward and left of the middle of the frame."""
+    drop: q.Coordinate = 0.0
+    """How far it stands below the frame's plane (negative: above)."""
+    extra_drag: q.Torque = 0.0
+    """Dry bearing drag of this wheel alone, as from misalignment."""
+    toe: q.Angle = 0.0
+    """Angle of its axle about the vertical, positive to the left."""
+    resistance_factor: q.Ratio = 1.0
+    """Its winding's resistance as a multiple of the common one."""
     friction_factor: q.Ratio = 1.0
+    """Its tyre's friction as a multiple of the common one."""
     driven: bool = True
-    change: dict[str, Any] = Field(
-        default_factory=dict
-    )  # dotted paths below rover.wheel and this wheel's own values
+    """Whether its motor is driven; false: it rolls along."""
+    change: dict[str, Any] = Field(default_factory=dict)
+    """Values of its own: dotted paths below rover.wheel, such as motor.flux_linkage."""
 
 
 #: what one wheel may have of its own; the rest holds for all wheels alike
@@ -94,16 +121,27 @@ class Rover(q.Model):
     """The whole rover; the frame's origin is midway between the wheels at axle height."""
 
     name: str = "rover"
+    """Words for it, in results."""
     mass: q.Mass
-    box: tuple[q.Length, q.Length, q.Length] | None = None  # length, width, height: inertia of an even box
-    inertia: tuple[q.Inertia, q.Inertia, q.Inertia] | None = None  # roll, pitch, yaw
+    """Mass of the whole rover, wheels and battery included."""
+    box: tuple[q.Length, q.Length, q.Length] | None = None
+    """Length, width, height of an even box with the body's inertia; give this or inertia."""
+    inertia: tuple[q.Inertia, q.Inertia, q.Inertia] | None = None
+    """Moments of inertia in roll, pitch and yaw about the centre of gravity."""
     centre_of_gravity: tuple[q.Coordinate, q.Coordinate, q.Coordinate] = (0.0, 0.0, 0.0)
+    """Forward, left and up from the frame's origin, midway between the wheels at axle height."""
     wheelbase: q.Length | None = None
+    """Way between front and rear axle; goes with track, for four wheels in a rectangle."""
     track: q.Length | None = None
+    """Way between the middles of the left and the right wheels."""
     wheel: Wheel
+    """What all wheels have in common."""
     wheels: dict[str, WheelPlace] = Field(default_factory=dict)
+    """What single wheels have of their own; without wheelbase and track all 2 to 16 of them, with places."""
     battery: Battery
+    """The battery and the bus."""
     frame: Frame | None = None
+    """A frame that twists or stands out of true; without it stiff and even."""
     _own: dict[str, Wheel] = PrivateAttr(default_factory=dict)
 
     @model_validator(mode="after")

@@ -29,11 +29,17 @@ class Command(q.Model):
     """From ``at`` on: a body speed and turn rate, or wheel speeds left and right; reached over ``ramp``."""
 
     at: q.DurationOrZero
+    """From when on it holds."""
     forward: q.Speed | None = None
-    turn: q.TurnRate | None = None  # positive to the left
+    """Speed ahead; goes with turn, or alone."""
+    turn: q.TurnRate | None = None
+    """Turn rate of the rover, positive to the left."""
     left: q.TurnRate | None = None
+    """Speed of the left wheels; goes with right, instead of forward and turn."""
     right: q.TurnRate | None = None
+    """Speed of the right wheels."""
     ramp: q.DurationOrZero = 0.0
+    """Time over which it is reached."""
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
@@ -53,18 +59,27 @@ class Recovery(q.Model):
     """A driver who, when the rover is stuck, tries to free it; the methods take turns."""
 
     stuck_for: q.Duration = 2.0
+    """Time that it must be stuck before the driver tries."""
     back_off: q.Duration = 0.5
+    """Time of driving backwards."""
     speed: q.SpeedLimit = 0.1
+    """Speed of backing off and rocking."""
     tries: int = Field(default=3, strict=True, ge=1, le=100)
+    """How often the driver tries at most."""
     method: Annotated[
         tuple[Method, ...],
         Field(min_length=1, max_length=20),
         WithJsonSchema({"anyOf": [_METHOD_SCHEMA, _METHODS_SCHEMA]}),
     ] = ("back_off",)
-    rock_period: q.Duration = 0.4  # to and fro
+    """What is tried, or several in turn."""
+    rock_period: q.Duration = 0.4
+    """Time of one to and fro."""
     rocks: int = Field(default=4, strict=True, ge=1, le=100)
-    throttle: q.Ratio = 2.0  # full_throttle: multiple of the command
-    success: q.Length = 0.05  # progress within 2·stuck_for after a try that counts as freed
+    """How often it rocks in a try."""
+    throttle: q.Ratio = 2.0
+    """full_throttle: multiple of the command."""
+    success: q.Length = 0.05
+    """Progress within twice stuck_for after a try that counts as freed."""
 
     @field_validator("method", mode="before")
     @classmethod
@@ -79,12 +94,19 @@ class Link(q.Model):
     """The radio between the driver and the rover, and how steady the driver's hand is."""
 
     latency: q.DurationOrZero = 0.0
-    jitter: q.DurationOrZero = 0.0  # up to so much more, drawn evenly for each message
-    every: q.Duration = 0.02  # the sender repeats its command
-    loss: q.ShareBelowOne = 0.0  # of the messages
-    fail_safe: q.Duration | None = None  # the rover stops after so long a silence
-    command_noise: q.ShareOrZero = 0.0  # standard deviation, as a share of the command
+    """Time that every message needs."""
+    jitter: q.DurationOrZero = 0.0
+    """Greatest extra time, drawn evenly for each message."""
+    every: q.Duration = 0.02
+    """How often the sender repeats its command."""
+    loss: q.ShareBelowOne = 0.0
+    """Share of the messages that are lost."""
+    fail_safe: q.Duration | None = None
+    """Silence after which the rover stops; without it it goes on."""
+    command_noise: q.ShareOrZero = 0.0
+    """Unsteadiness of the driver's hand: standard deviation as a share of the command."""
     noise_every: q.Duration = 0.1
+    """How often that is drawn anew."""
 
     @model_validator(mode="after")
     def _heard_often_enough(self) -> Self:
@@ -98,30 +120,50 @@ class Start(q.Model):
     """Where the rover stands at first."""
 
     x: q.Coordinate = 0.0
+    """Where the frame's origin stands, along the way."""
     y: q.Coordinate = 0.0
+    """Where it stands, across; positive is left."""
     heading: q.Angle = 0.0
-    rotors: Literal["random", "aligned"] = "random"  # angles of the rotors, from the seed
+    """Where it heads, positive to the left."""
+    rotors: Literal["random", "aligned"] = "random"
+    """Angles of the rotors: from the seed, or all aligned."""
 
 
 class Scenario(q.Model):
     """Everything one run needs; frozen, all numbers in SI."""
 
     name: str = Field(min_length=1, max_length=120)
+    """Words for it, in results."""
     question: str = ""
+    """What it asks, printed with the verdict."""
     rover: Rover
+    """The rover: a mapping, or the name of a file."""
     ground: Ground = Ground()
+    """The ground: a mapping, or the name of a file."""
     drive: Drive
+    """The drive: a mapping, or the name of a file."""
     commands: tuple[Command, ...] = Field(min_length=1, max_length=10_000)
+    """What the driver wants, in the order of time."""
     duration: q.Duration
+    """How long the run lasts."""
     seed: int = Field(default=1, strict=True, ge=0, le=2**63)
+    """Seed of everything random."""
     start: Start = Start()
+    """Where the rover stands at first."""
     link: Link = Link()
+    """The radio."""
     recovery: Recovery | None = None
+    """What a driver tries when it is stuck; without it nothing."""
     events: tuple[Event, ...] = Field(default=(), max_length=1000)
+    """What goes wrong or changes."""
     ambient: q.Temperature = 22.0
+    """Temperature of the air, and of everything at the start."""
     gravity: q.Acceleration = 9.81
-    record_every: q.Duration | None = None  # default: 10 ms, coarser on long runs
-    step: q.Duration | None = None  # default: from the stiffest part of the model
+    """Acceleration of free fall."""
+    record_every: q.Duration | None = None
+    """Time between recorded rows; without it 10 ms, coarser on long runs."""
+    step: q.Duration | None = None
+    """Time step; without it from the stiffest part of the model. Leave it alone unless a caution asks for it."""
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

@@ -7,6 +7,7 @@ from typing import Any
 
 from drivesim.scenario.drive import Drive
 from drivesim.scenario.expected import INCLUDABLE, choices
+from drivesim.scenario.meanings import meanings, written_models
 from drivesim.scenario.scenario import Scenario
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -17,13 +18,15 @@ def json_schema() -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of a scenario as users write it, with base, change and file names."""
     schema = Scenario.model_json_schema()
     parts = schema["$defs"]
+    _explain(schema)
     _flatten_drive(parts)
     for path, model in INCLUDABLE.items():
         around = schema if len(path) == 1 else parts[INCLUDABLE[path[:-1]].__name__]
         fields = around["properties"]
-        old = {key: value for key, value in fields[path[-1]].items() if key != "default"}
-        assert old == {"$ref": f"#/$defs/{model.__name__}"}
-        fields[path[-1]] = {"anyOf": [_FILE, old]}
+        field = fields[path[-1]]
+        old = {"$ref": f"#/$defs/{model.__name__}"}
+        assert field["$ref"] == old["$ref"]
+        fields[path[-1]] = {"description": field["description"], "anyOf": [_FILE, old]}
     required = schema.pop("required")
     schema["anyOf"] = [{"required": ["base"]}, {"required": required}]
     schema["properties"] |= {
@@ -35,6 +38,15 @@ def json_schema() -> dict[str, Any]:
         },
     }
     return {"$schema": DIALECT, **schema}
+
+
+def _explain(schema: dict[str, Any]) -> None:
+    """Give every key its meaning, as it stands below the key in the models."""
+    parts = {model.__name__: model for model in written_models(Scenario)}
+    for name, part in {**schema["$defs"], "Scenario": schema}.items():
+        for key, words in meanings(parts[name]).items():
+            if key in part.get("properties", {}):
+                part["properties"][key] = {**part["properties"][key], "description": words}
 
 
 def _flatten_drive(parts: dict[str, Any]) -> None:

@@ -47,12 +47,19 @@ class Soil(q.Model):
         "dry_sand", "sandy_loam_15", "sandy_loam_22", "sandy_loam_michigan_11", "sandy_loam_michigan_23",
         "clay_thailand_38", "clay_thailand_55", "heavy_clay", "lean_clay", "lete_sand", "snow",
     ] | None = None  # fmt: skip
+    """A soil of the published table; own numbers win over its numbers."""
     exponent: q.Exponent | None = None
-    k_c: float | None = Field(default=None, ge=0, le=_MOST)  # kN/m^(n+1)
-    k_phi: float | None = Field(default=None, gt=0, le=_MOST)  # kN/m^(n+2)
+    """Sinkage exponent n of Bekker's law."""
+    k_c: float | None = Field(default=None, ge=0, le=_MOST)
+    """Cohesive modulus in kN/m^(n+1), a plain number."""
+    k_phi: float | None = Field(default=None, gt=0, le=_MOST)
+    """Frictional modulus in kN/m^(n+2), a plain number."""
     cohesion: q.Pressure | None = None
+    """Cohesion."""
     friction_angle: q.Angle | None = None
+    """Angle of internal friction."""
     shear_modulus: q.Length | None = None
+    """Shear deformation modulus K of Janosi and Hanamoto's law."""
 
     @field_validator("k_c", "k_phi", mode="before")
     @classmethod

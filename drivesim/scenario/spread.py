@@ -41,9 +41,13 @@ class Spread(q.Model):
     """
 
     normal: Written | None = None
+    """Standard deviation, in the value's unit, or in % of it."""
     uniform: Written | None = None
+    """Greatest deviation, in the value's unit, or in % of it."""
     between: tuple[Written, Written] | None = None
+    """The least and the greatest value."""
     each: Literal["wheel", "rover"] = "rover"
+    """Whether each wheel is drawn on its own."""
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:

@@ -37,12 +37,19 @@ class Study(q.Model):
     """A scenario, driven over ``grounds`` seeds from ``first_ground`` on, with parts drawn anew for each of them."""
 
     name: str = Field(default="study", min_length=1, max_length=120)
+    """Words for the result."""
     question: str = ""
+    """What it asks, printed with the answer."""
     scenario: Annotated[Any, BeforeValidator(_scenario)]
+    """Name of a scenario's file, or its keys."""
     grounds: int = Field(default=40, strict=True, ge=1, le=MOST_GROUNDS)
-    first_ground: int = Field(default=1001, strict=True, ge=0, le=2_000_000_000)  # as files of tables hold it
-    seed: int = Field(default=1, strict=True, ge=0, le=2**62)  # of the parts drawn, and of whatever else is
+    """How many grounds are driven."""
+    first_ground: int = Field(default=1001, strict=True, ge=0, le=2_000_000_000)
+    """Seed of the first ground; the others follow it."""
+    seed: int = Field(default=1, strict=True, ge=0, le=2**62)
+    """Seed of the parts that are drawn."""
     spread: dict[str, Spread] = Field(default_factory=dict)
+    """Tolerances: dotted path of a number, and how far it varies."""
 
 
 S = TypeVar("S", bound=Study)
@@ -98,7 +105,7 @@ class Loaded(Generic[S]):
 def load_study(path: str | os.PathLike[str], model: type[S]) -> Loaded[S]:
     """Return the study in the YAML file ``path`` read as ``model``.
 
-    Raises ScenarioError with one line for each mistake: 'file:line: field: what was found, what is allowed'.
+    Raises ScenarioError with one line for each mistake: ``file:line: field: what was found, what is allowed``.
     """
     return _load(os.fsdecode(path), model)
 

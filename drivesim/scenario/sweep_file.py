@@ -13,6 +13,7 @@ from drivesim.scenario.study import Study
 MOST_VALUES = 1000  # of one axis
 MOST_RUNS = 1_000_000
 DEFAULT_BAR = "moving >= 1"
+FROM = "The first value; goes with to and count."
 DEFAULT_MEASURES = ("success", "progress_share", "stuck", "circulating_power")
 
 
@@ -30,17 +31,25 @@ class _Axis(q.Model):
     """What a mapping under ``axes`` may hold; the key it stands under is a dotted path, unless ``paths`` are given."""
 
     values: tuple[Any, ...] | None = Field(default=None, min_length=1, max_length=MOST_VALUES)
+    """A list of values."""
     to: Written | None = None
+    """The last value; goes with from and count."""
     count: int | None = Field(default=None, strict=True, ge=2, le=MOST_VALUES)
+    """How many values from the first to the last."""
     scale: Literal["linear", "log"] = "linear"
+    """Whether they follow each other in equal steps or in equal ratios."""
     normal: Written | None = None
+    """Standard deviation about the scenario's value."""
     uniform: Written | None = None
+    """Greatest deviation from the scenario's value."""
     between: tuple[Written, Written] | None = None
-    paths: tuple[str, ...] | None = Field(
-        default=None, min_length=1, max_length=100
-    )  # all get the same value
-    also: dict[str, q.Ratio] = Field(default_factory=dict)  # other paths, which get this share of the value
+    """Least and greatest value."""
+    paths: tuple[str, ...] | None = Field(default=None, min_length=1, max_length=100)
+    """Several dotted paths that all get the same value; the key is then a name."""
+    also: dict[str, q.Ratio] = Field(default_factory=dict)
+    """Other paths, and the share of the value that they get."""
     label: str | None = Field(default=None, min_length=1, max_length=60)
+    """A short name for tables and pictures."""
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
@@ -64,7 +73,8 @@ class _Axis(q.Model):
 
 #: ``from`` is a word of Python's own, so that no class body can hold it
 Axis: Any = create_model(
-    "Axis", __base__=_Axis, __doc__=_Axis.__doc__, **{"from": (Written | None, None)}  # type: ignore[call-overload]
+    "Axis", __base__=_Axis, __doc__=_Axis.__doc__,
+    **{"from": (Written | None, Field(default=None, description=FROM))},  # type: ignore[call-overload]
 )  # fmt: skip
 
 
@@ -72,17 +82,25 @@ class SweepFile(Study):
     """Many designs of one scenario, each driven over the same grounds."""
 
     name: str = Field(default="sweep", min_length=1, max_length=120)
+    """Words for the result."""
     grounds: int = Field(default=10, strict=True, ge=1, le=100_000)
+    """How many grounds each design drives."""
     axes: dict[str, Annotated[Axis, BeforeValidator(_listed)]] = Field(min_length=1, max_length=20)
+    """Dotted path, and the values that it takes."""
     design: Literal["grid", "sobol", "latin_hypercube"] = "grid"
+    """Every combination, or so many spread over the axes."""
     designs: int | None = Field(default=None, strict=True, ge=2, le=MOST_RUNS)
+    """How many designs, for sobol and latin_hypercube."""
     sensitivity: bool = Field(default=False, strict=True)
+    """Whether Sobol' indices are worked out; needs sobol."""
     success: Annotated[tuple[str, ...], BeforeValidator(_one_or_more), Field(min_length=1, max_length=20)] = (
         DEFAULT_BAR,
     )
+    """Bars that a run must meet, such as progress_share >= 70 %."""
     measures: Annotated[
         tuple[str, ...], BeforeValidator(_one_or_more), Field(min_length=1, max_length=20)
     ] = DEFAULT_MEASURES
+    """Figures to map."""
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

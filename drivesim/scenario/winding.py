@@ -26,11 +26,17 @@ class Layer(q.Model):
     """One copper layer of a phase's conductor, or ``count`` equal ones in series."""
 
     place: Literal["outer", "inner"]
-    copper: q.CopperWeight | None = None  # nominal weight of the foil
-    thickness: q.Length | None = None  # finished, as measured
+    """Outer layers are plated, inner ones are not."""
+    copper: q.CopperWeight | None = None
+    """Nominal weight of the foil; give this or thickness."""
+    thickness: q.Length | None = None
+    """Thickness as finished, measured."""
     width: q.Length
+    """Width of the trace."""
     length: q.Length
+    """Length of the trace in this layer."""
     count: int = Field(default=1, strict=True, ge=1, le=64)
+    """How many such layers follow each other in series."""
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
@@ -44,9 +50,13 @@ class Vias(q.Model):
     """Plated holes in series in each phase."""
 
     count: int = Field(strict=True, ge=1, le=10_000)
-    drill: q.Length  # diameter of the drilled hole
+    """Plated holes in series in each phase."""
+    drill: q.Length
+    """Diameter of the drilled hole."""
     plating: q.Length = 20e-6
-    length: q.Length = 1.6e-3  # through the board
+    """Thickness of the copper in the hole."""
+    length: q.Length = 1.6e-3
+    """Length of the hole, through the board."""
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
@@ -60,9 +70,13 @@ class Conductor(q.Model):
     """The copper of one phase, from which its resistance follows; the layers are in series."""
 
     layers: tuple[Layer, ...] = Field(min_length=1, max_length=64)
+    """Layers of one phase, in series."""
     parallel_paths: int = Field(default=1, strict=True, ge=1, le=100)
-    finish: Literal["nominal", "thinnest"] = "nominal"  # thinnest: least thickness that IPC-6012 allows
+    """Equal paths side by side."""
+    finish: Literal["nominal", "thinnest"] = "nominal"
+    """As drawn, or the least thickness that IPC-6012 allows for the weight."""
     vias: Vias | None = None
+    """Vias between the layers."""
 
     @model_validator(mode="after")
     def _weights(self) -> Self:
@@ -85,12 +99,19 @@ class Housing(q.Model):
     """What the winding's heat passes through: of a material and size, or a thermal resistance and capacity."""
 
     material: Literal["aluminium", "steel", "fr4", "carbon_fibre", "nylon"] | None = None
-    area: q.Area | None = None  # that gives heat to the air
+    """What it is made of; goes with area and thickness."""
+    area: q.Area | None = None
+    """Area that gives heat to the air."""
     thickness: q.Length | None = None
-    film_coefficient: q.FilmCoefficient = 10.0  # of the air
-    thermal_resistance: q.ThermalResistance | None = None  # to ambient
+    """Thickness of the material."""
+    film_coefficient: q.FilmCoefficient = 10.0
+    """Heat that the air takes per area and kelvin; 10 is still air, common practice."""
+    thermal_resistance: q.ThermalResistance | None = None
+    """From the housing to the air; goes with heat_capacity, instead of the material."""
     heat_capacity: q.HeatCapacity | None = None
+    """Heat that warms the housing by one kelvin."""
     touch_limit: q.Temperature = 60.0
+    """Temperature above which touching it is a caution."""
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
