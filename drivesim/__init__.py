@@ -10,7 +10,6 @@
 from __future__ import annotations
 
 import importlib
-from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -52,6 +51,8 @@ __all__ = [*_PLACES]
 def __getattr__(name: str) -> Any:
     """Import a public name at first use, so that ``import drivesim`` is quick."""
     if name == "__version__":
+        from importlib.metadata import version
+
         return version("drivesim")
     if name not in _PLACES:
         raise AttributeError(f"module 'drivesim' has no attribute '{name}'")

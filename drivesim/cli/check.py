@@ -2,42 +2,52 @@
 
 from __future__ import annotations
 
-import json
+import sys
 from collections.abc import Iterable
 from pathlib import Path
 
 import click
 
+from drivesim.cli import options
+from drivesim.errors import DrivesimError
 
-@click.command("check")
-@click.argument("scenario", type=click.Path(path_type=Path), required=False)
-@click.option("--schema", is_flag=True, help="Write the JSON Schema of scenario files, for editors.")
-@click.option("--json", "as_json", is_flag=True, help="Print the resolved values as JSON.")
-def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
+
+@click.command(
+    "check",
+    cls=options.Command,
+    examples=(
+        "drivesim check scenarios/slab_edge.yaml",
+        "drivesim check scenarios/studies/closed_or_locked.yaml",
+        "drivesim check --schema > drivesim.schema.json",
+    ),
+    more="docs/scenarios.md: what a scenario may hold, with units and defaults",
+)
+@click.argument("scenario", required=False, type=options.InputFile("a scenario, or a file of many runs"))
+@click.option("--schema", is_flag=True, help="Print the JSON Schema of scenario files, for editors.")
+@options.as_json
+@options.quiet
+def command(scenario: Path | None, schema: bool, as_json: bool, quiet: bool) -> None:
     """Check SCENARIO and the files it includes; print its resolved values in SI, defaults spelled out.
 
     Comment lines at the end tell what follows from them: copper by layers, torque at standstill, slopes, loads, heat.
-    A file for compare, sweep or tune is checked whole, and told how many runs it asks for.
-
-    \b
-    drivesim check scenarios/slab_edge.yaml
-    drivesim check scenarios/studies/closed_or_locked.yaml
-    drivesim check --schema > drivesim.schema.json
+    A file for compare, sweep or tune is checked whole, and told how many runs it asks for.  Writes nothing.
     """
+    from drivesim.cli.console import clean, print_json, say
     from drivesim.scenario import json_schema, load_scenario, resolved, to_yaml
     from drivesim.scenario.study import study_kind
 
     if schema == (scenario is not None):
-        raise click.UsageError("give a SCENARIO, or --schema")
+        raise DrivesimError("drivesim check: needed: either a SCENARIO, or --schema")
     if schema:
-        click.echo(json.dumps(json_schema(), indent=2))
+        print_json(json_schema())
         return
     assert scenario is not None
     if kind := study_kind(scenario):
         words = asked_for(kind, scenario)
-        click.echo(
-            json.dumps({"kind": kind, "asks_for": words}, ensure_ascii=False) if as_json else f"good: {words}"
-        )
+        if as_json:
+            print_json({"kind": kind, "asks_for": words})
+        elif not quiet:
+            say(f"good: {words}")
         return
     loaded = load_scenario(scenario)
     from drivesim.analysis.derived import derived
@@ -48,13 +58,17 @@ def command(scenario: Path | None, schema: bool, as_json: bool) -> None:
     with told_where_written(scenario):
         model = build(loaded)
     if as_json:
-        both = resolved(loaded) | {"derived": derived(model)}
-        click.echo(json.dumps(both, indent=2, ensure_ascii=False))
+        print_json(resolved(loaded) | {"derived": derived(model)})
         return
-    click.echo(to_yaml(loaded), nl=False)
+    if quiet:
+        return
+    text = to_yaml(loaded)
+    click.echo(
+        clean(text) if sys.stdout.isatty() else text, nl=False
+    )  # in a file the values stay as they are
     for line in derived_lines(derived(model)):
-        click.echo(f"# {line}")
-    click.echo(f"# good: step {model.step * 1e6:.0f} µs ({model.step_reason})")
+        say(f"# {line}")
+    say(f"# good: step {model.step * 1e6:.0f} µs ({model.step_reason})")
 
 
 def asked_for(kind: str, path: Path) -> str:

@@ -2,58 +2,82 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from drivesim.cli import options
 
-@click.command("fit")
-@click.argument("target", metavar="ROVER_OR_SCENARIO", type=click.Path(path_type=Path))
-@click.argument("logs", metavar="LOG.csv...", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option(
-    "--free", multiple=True, metavar="PATH", help="Fit this number, and only those named so (repeatable)."
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@click.command(
+    "fit",
+    cls=options.Command,
+    examples=(
+        "drivesim fit scenarios/rovers/crawler.yaml scenarios/bench/no_load.csv",
+        "drivesim fit scenarios/bench_start.yaml scenarios/bench/spin_down.csv -o bench",
+    ),
+    more="docs/fit.md: the tests, the columns of their logs, and what the intervals mean",
+)
+@click.argument(
+    "target", metavar="ROVER_OR_SCENARIO", type=options.InputFile("a rover's file, or a scenario")
+)
+@click.argument(
+    "logs", metavar="LOG.csv...", nargs=-1, required=True, type=options.InputFile("a log", (".csv", ".txt"))
 )
 @click.option(
-    "-o", "--output", type=click.Path(path_type=Path), help="Folder to write fragment and pictures to."
+    "--free",
+    multiple=True,
+    metavar="PATH",
+    help="Fit this number, and only those named so; may be given again.",
 )
-@click.option("--force", is_flag=True, help="Replace the folder of an older fit.")
-@click.option("--no-pictures", is_flag=True, help="Write no pictures.")
-@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Seed of the bootstrap.")
+@click.option(
+    "--seed",
+    type=options.Whole(0),
+    metavar="NUMBER",
+    default=1,
+    show_default=True,
+    help="Seed of the bootstrap.",
+)
 @click.option(
     "--bootstrap",
-    type=click.IntRange(0),
+    type=options.Whole(0),
+    metavar="NUMBER",
     default=200,
     show_default=True,
     help="Readings drawn anew so often.",
 )
+@options.output("nothing is written")
+@options.no_pictures
+@options.as_json
+@options.quiet
 def command(
     target: Path,
     logs: tuple[Path, ...],
     free: tuple[str, ...],
+    seed: int,
+    bootstrap: int,
     output: Path | None,
     force: bool,
     no_pictures: bool,
     as_json: bool,
-    seed: int,
-    bootstrap: int,
+    quiet: bool,
 ) -> None:
     """Fit the numbers of a rover to bench logs: what does it really have, and how sure is that?
 
-    \b
-    drivesim fit scenarios/rovers/crawler.yaml scenarios/bench/no_load.csv scenarios/bench/locked_rotor.csv
-    drivesim fit my_rover.yaml spin_down.csv -o runs/bench
+    All logs are fitted together.  Their first line tells the test: '# test: no_load', loaded, back_emf, locked_rotor,
+    spin_down, pull_out, warm_up, cell_pulse or rover; the header names columns and units: 'speed [rpm]'.
 
-    All logs are fitted together. Their first line tells the test: '# test: no_load', loaded, back_emf, locked_rotor,
-    spin_down, pull_out, warm_up, cell_pulse or rover; the header names columns and units: 'speed [rpm]'. The page
-    docs/fit.md tells which columns each test has.
-
-    Prints each number with its 95 % interval and what the file says. With -o it writes fitted.yaml (to stand under
-    change: of a scenario), the tables, and pictures of measured against simulated.
+    Prints each number with its 95 % interval and what the file says, and the lines to put into a scenario.  With -o
+    these lines are written as fitted.yaml, with summary.json, tables, and pictures of measured against simulated.
     """
     from drivesim.analysis.files import check_target, writing
-    from drivesim.cli import fit_tables, tables
+    from drivesim.cli import fit_tables
+    from drivesim.cli.console import tell
+    from drivesim.cli.progress import working
     from drivesim.fitting.fit import fit
     from drivesim.fitting.target import load_target
     from drivesim.fitting.writing import fragment, write_fit
@@ -61,7 +85,7 @@ def command(
     if output is not None:
         check_target(output, force)
     _, whole = load_target(target)
-    with fit_tables.working() as tick:
+    with working("fitting", "the model was worked out {} times", quiet=quiet) as tick:
         found = fit(target, logs, free=free or None, seed=seed, bootstrap=bootstrap, tick=tick)
     if output is not None:
         with writing(output, force=force) as partial:
@@ -70,13 +94,11 @@ def command(
                 from drivesim.plots.fitting import write_fit_pictures
 
                 write_fit_pictures(found, partial)
-    if as_json:
-        click.echo(json.dumps(found.summary, indent=2, ensure_ascii=False))
-        return
-    out = tables.console()
-    fit_tables.print_fit(out, found)
-    if output is None:
-        out.print("\nto stand in a scenario:\n")
-        out.print(fragment(found).rstrip(), markup=False, soft_wrap=True)
-    else:
-        tables.print_written(out, output)
+
+    def printed(out: Console) -> None:
+        fit_tables.print_fit(out, found)
+        if output is None:
+            out.print("\nto stand in a scenario:\n")
+            out.print(fragment(found).rstrip(), soft_wrap=True)
+
+    tell(found.summary, as_json=as_json, quiet=quiet, folder=output, printed=printed)

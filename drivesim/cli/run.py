@@ -2,48 +2,64 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
+from drivesim.cli import options
 
-@click.command("run")
-@click.argument("scenario", type=click.Path(path_type=Path))
-@click.option(
-    "-o", "--output", type=click.Path(path_type=Path), help="Folder to write [default: runs/NAME, numbered]."
+
+@click.command(
+    "run",
+    cls=options.Command,
+    examples=(
+        "drivesim run scenarios/bench_start.yaml",
+        'drivesim run scenarios/slab_edge.yaml -o edge --require "distance > 10 cm"',
+        "drivesim run scenarios/bench_start.yaml --json --no-pictures > bench.json",
+    ),
+    several="run them one by one, or hold them against each other with drivesim compare",
+    fails="a bar given with --require was not met",
+    more="docs/run.md: what the verdict, the table and the pictures say; docs/scenarios.md: what a scenario may hold",
 )
-@click.option("--force", is_flag=True, help="Replace the folder of an older run.")
-@click.option("--no-pictures", is_flag=True, help="Write no pictures.")
-@click.option("--csv", "csv_traces", is_flag=True, help="Write the traces as traces.csv too.")
-@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
+@click.argument("scenario", type=options.InputFile("a scenario"))
 @click.option(
-    "--require", "bars", multiple=True, metavar="BAR", help="Exit with 1 unless met: 'distance > 2 m'."
+    "--require",
+    "bars",
+    multiple=True,
+    metavar="BAR",
+    help="Exit with 1 unless met, such as 'distance > 2 m'; may be given again.",
 )
 @click.option("--check-step", is_flag=True, help="Run at half the step too, and print what changes.")
+@options.output("runs/NAME, numbered")
+@options.no_pictures
+@click.option(
+    "--csv", "csv_traces", is_flag=True, cls=options.Output, help="Write the traces as traces.csv too."
+)
+@options.as_json
+@options.quiet
 def command(
     scenario: Path,
+    bars: tuple[str, ...],
+    check_step: bool,
     output: Path | None,
     force: bool,
     no_pictures: bool,
     csv_traces: bool,
     as_json: bool,
-    bars: tuple[str, ...],
-    check_step: bool,
+    quiet: bool,
 ) -> None:
     """Run SCENARIO: will it move on this ground, and if not, which wheel, when, why?
 
-    \b
-    drivesim run scenarios/slab_edge.yaml
-    drivesim run scenarios/rubble_locked.yaml -o runs/locked --require "distance > 1 m"
+    Prints a verdict, a table of the wheels, where the energy went, and cautions.  Writes a folder with
+    scenario.yaml (every value spelled out), summary.json, traces.nc, events.csv and pictures.
 
-    Prints a verdict, a table per wheel, the energy ledger and cautions, and writes a folder with the resolved
-    scenario, summary.json, traces.nc, events.csv and pictures.
+    The folder is written whole or not at all.
     """
     from drivesim.analysis.files import check_target, free_folder, write_run, writing
     from drivesim.analysis.headlines import Requirement, changes
     from drivesim.analysis.run import simulate
     from drivesim.cli import tables
+    from drivesim.cli.console import console, say, show, tell
     from drivesim.cli.mistakes import told_where_written
     from drivesim.cli.progress import simulated
     from drivesim.scenario import load_scenario
@@ -52,12 +68,11 @@ def command(
     loaded = load_scenario(scenario)
     folder = output or free_folder(Path("runs") / scenario.stem)
     check_target(folder, force)
-    out = tables.console()
-    with told_where_written(scenario), simulated(loaded.duration) as progress:
+    with told_where_written(scenario), simulated(loaded.duration, quiet=quiet) as progress:
         run = simulate(loaded, progress=progress)
     half = None
     if check_step:
-        with simulated(loaded.duration) as progress:
+        with simulated(loaded.duration, quiet=quiet) as progress:
             half = simulate(loaded, step=run.summary["step_s"] / 2, progress=progress)
     with writing(folder, force=force) as partial:
         write_run(run, partial, csv_traces=csv_traces)
@@ -65,18 +80,18 @@ def command(
             from drivesim.plots import write_pictures
 
             write_pictures(run, partial)
-    if as_json:
-        click.echo(json.dumps(run.summary, indent=2, ensure_ascii=False))
-    else:
-        tables.print_summary(out, run.summary)
-        tables.print_written(out, folder)
-    if half is not None:
-        tables.console(stderr=as_json).print(
-            tables.change_table(changes(run.summary, half.summary), run.summary["step_s"])
+    tell(
+        run.summary, as_json=as_json, quiet=quiet, folder=folder,
+        printed=lambda out: tables.print_summary(out, run.summary),
+    )  # fmt: skip
+    if half is not None and not quiet:
+        show(
+            console(stderr=as_json),
+            tables.change_table(changes(run.summary, half.summary), run.summary["step_s"]),
         )
     missed = [bar for bar in requirements if not bar.met(run.summary["figures"])]
     for bar in missed:
         found = run.summary["figures"][bar.name]
-        click.echo(f"not met: {bar.text} (found {'nothing' if found is None else f'{found:.4g}'})", err=True)
+        say(f"not met: {bar.text} (found {'nothing' if found is None else f'{found:.4g}'})", err=True)
     if missed:
         raise click.exceptions.Exit(1)

@@ -2,64 +2,67 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
+from drivesim.cli import options
+from drivesim.errors import DrivesimError
 
-@click.command("sweep")
-@click.argument("study", type=click.Path(path_type=Path))
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    help="Folder to write, or to go on in [default: runs/NAME].",
+
+@click.command(
+    "sweep",
+    cls=options.Command,
+    examples=(
+        "drivesim sweep scenarios/studies/sweep_quick.yaml",
+        "drivesim sweep scenarios/studies/sweep_mass_friction.yaml    # takes minutes",
+    ),
+    more="docs/sweep.md: axes, designs, maps, what matters most, and running on several computers",
 )
-@click.option("--jobs", type=click.IntRange(1, 1024), help="Threads [all cores]; the result is the same.")
+@click.argument("study", type=options.InputFile("a sweep file"))
 @click.option(
     "--cluster", metavar="ADDRESS", help="Run on the workers of this dask scheduler, such as tcp://host:8786."
 )
-@click.option("--no-pictures", is_flag=True, help="Write no pictures.")
-@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
+@options.jobs
+@options.output_only("runs/NAME", "Folder to write, or to go on in")
+@options.no_pictures
+@options.as_json
+@options.quiet
 def command(
-    study: Path, output: Path | None, jobs: int | None, cluster: str | None, no_pictures: bool, as_json: bool
-) -> None:
+    study: Path, cluster: str | None, jobs: int | None, output: Path | None, no_pictures: bool, as_json: bool,
+    quiet: bool,
+) -> None:  # fmt: skip
     """Drive every design that STUDY asks for: where does it move, and what matters most?
 
-    \b
-    drivesim sweep scenarios/studies/sweep_mass_friction.yaml
-    drivesim sweep my_study.yaml -o runs/my_study --cluster tcp://workshop:8786
+    Every design drives the same grounds.  Prints how each figure lies over the designs and what explains it.
+    Writes a folder with table.csv, table.nc, sensitivity.csv, summary.json and pictures.
 
-    Every design drives the same grounds.  Finished runs are kept in the folder as they come: after Ctrl-C, a kill or
-    a change of the study, the same command does only what is missing.  Writes table.csv, table.nc, sensitivity.csv,
-    summary.json and pictures.
+    Finished runs are kept in the folder as they come: after Ctrl-C, a kill or a change of the study, the same
+    command does only what is missing.  So there is no --force; a folder that holds anything else is refused.
     """
-    from drivesim.cli import sweep_tables, tables
+    from drivesim.cli import sweep_tables
+    from drivesim.cli.console import tell
     from drivesim.cli.progress import counted
     from drivesim.study.sweep import sweep
     from drivesim.study.sweep_setup import load_sweep
 
     if jobs is not None and cluster is not None:
-        raise click.UsageError("--jobs counts threads here; a cluster has workers of its own")
+        raise DrivesimError("--jobs counts runs at once here; a cluster has workers of its own")
     setup = load_sweep(study)
     folder = output or Path("runs") / study.stem
     try:
-        with counted(len(setup.design) * len(setup.seeds)) as report:
+        with counted(len(setup.design) * len(setup.seeds), quiet=quiet) as report:
             found = sweep(
                 setup, folder=folder, jobs=jobs, cluster=cluster, progress=lambda done, total: report(done)
             )
-    except KeyboardInterrupt:
-        text = f"interrupted; finished runs are kept in {folder}/, and the same command goes on from there"
-        click.echo(text, err=True)
-        raise click.exceptions.Exit(130) from None
+    except KeyboardInterrupt as stop:
+        stop.add_note(f"finished runs are kept in {folder}/, and the same command goes on from there")
+        raise
     if not no_pictures:
         from drivesim.plots.sweep import write_pictures
 
         write_pictures(found, folder)
-    if as_json:
-        click.echo(json.dumps(found.summary, indent=2, ensure_ascii=False))
-        return
-    out = tables.console()
-    sweep_tables.print_swept(out, found)
-    tables.print_written(out, folder)
+    tell(
+        found.summary, as_json=as_json, quiet=quiet, folder=folder,
+        printed=lambda out: sweep_tables.print_swept(out, found),
+    )  # fmt: skip

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
+from drivesim.cli.console import show, table
 from drivesim.study.sweep_result import RANK, SUCCESS, Sweep, measure_words
 
 MOST_WORDS = 2  # axes; places along more of them are too long for a table
@@ -21,38 +21,37 @@ def print_swept(out: Console, found: Sweep) -> None:
     out.print()
     out.print(
         f"{summary['designs']} designs ({summary['design'].replace('_', ' ')}) × {summary['grounds']} grounds; "
-        f"{'; '.join(found.notes)}",
-        markup=False,
+        f"{'; '.join(found.notes)}"
     )
     for reason in summary["refused"]["reasons"][:3]:
         out.print(Text(f"! refused: {reason}", style="yellow"))
-    out.print(measure_table(found))
+    show(out, measure_table(found))
     if len(found.sensitivity):
         out.print()
-        out.print(sensitivity_table(found))
+        show(out, sensitivity_table(found), lead=2)
     for caution in summary["cautions"]:
         out.print(Text("! " + caution, style="yellow"))
 
 
 def measure_table(found: Sweep) -> Table:
     """Return least, mean and greatest of each measure over the designs, and where the ends lie."""
-    table = Table(box=None, pad_edge=False)
     in_words = len(found.design.axes) <= MOST_WORDS
     ends = ("least at", "greatest at") if in_words else ("least: design", "greatest: design")
-    for head in ("mean of each design", "least", "mean", "greatest", *ends):
-        table.add_column(head, justify="left" if " of " in head or (in_words and head in ends) else "right")
+    made = table("mean of each design", "least", "mean", "greatest")
+    for head in ends:
+        made.add_column(head, justify="left" if in_words else "right", overflow="fold")
     for name in found.mapped:
         row = found.summary["measures"].get(name)
         if row is None:
             continue
         factor = 100.0 if name == SUCCESS else 1.0
         unit = " [%]" if name == SUCCESS else "" if row["unit"] == "1" else f" [{row['unit']}]"
-        table.add_row(
-            escape(row["words"] + unit),
+        made.add_row(
+            row["words"] + unit,
             *(f"{factor * value:.3g}" for value in (row["least"]["value"], row["mean"], row["greatest"]["value"])),
-            *(escape(str(row[end]["at" if in_words else "design"])) for end in ("least", "greatest")),
+            *(str(row[end]["at" if in_words else "design"]) for end in ("least", "greatest")),
         )  # fmt: skip
-    return table
+    return made
 
 
 def sensitivity_table(found: Sweep) -> Table:
@@ -60,18 +59,14 @@ def sensitivity_table(found: Sweep) -> Table:
     rows = found.sensitivity
     kinds = list(dict.fromkeys(rows["kind"]))
     labels = {axis.name: axis.label for axis in found.design.axes}
-    table = Table(box=None, pad_edge=False)
-    for head in ("what matters (95 % interval)", "", *kinds):
-        table.add_column(head, justify="right" if head in kinds else "left")
+    made = table("what matters (95 % interval)", "", *kinds, left=2)
     last = ""
     for (measure, axis), own in rows.groupby(["measure", "axis"], sort=False):
         numbers = own.set_index("kind")
         cells = [_number(numbers.loc[kind], kind) if kind in numbers.index else "" for kind in kinds]
-        table.add_row(
-            "" if measure == last else escape(measure_words(measure)[0]), escape(labels[axis]), *cells
-        )
+        made.add_row("" if measure == last else measure_words(measure)[0], labels[axis], *cells)
         last = measure
-    return table
+    return made
 
 
 def _number(row: pd.Series, kind: str) -> str:

@@ -11,41 +11,25 @@ from rich.text import Text
 
 from drivesim.analysis.headlines import change
 from drivesim.analysis.rows import figure_lines, ledger_rows, wheel_rows
+from drivesim.cli.console import show, table
 from drivesim.units import readable, rounded_down
-
-
-def console(*, stderr: bool = False) -> Console:
-    """Return a console; in a pipe its lines are as long as they need to be."""
-    out = Console(stderr=stderr, highlight=False)
-    return out if out.is_terminal else Console(stderr=stderr, highlight=False, width=140)
-
-
-def print_written(out: Console, folder: object) -> None:
-    """Print where a result was written."""
-    out.print(Text(f"\nwritten to {folder}/"))
 
 
 def wheel_table(summary: dict[str, Any]) -> Table:
     """Return what each wheel did, a column a wheel: shares of time, first stall, torque, current, heat."""
-    table = Table(title="wheels", title_justify="left", box=None, pad_edge=False)
-    table.add_column("")
-    for name in summary["wheels"]:
-        table.add_column(name, justify="right")
+    made = table("", *summary["wheels"], title="wheels")
     for words, shown in wheel_rows(summary):
-        table.add_row(words, *shown)
-    return table
+        made.add_row(words, *shown)
+    return made
 
 
 def ledger_table(summary: dict[str, Any]) -> Table:
     """Return where the energy went, in joules and as a share of what was drawn."""
     title = f"energy: {readable(summary['ledger']['drawn'], 'J')} drawn"
-    table = Table(title=title, title_justify="left", box=None, pad_edge=False)
-    table.add_column("part")
-    table.add_column("J", justify="right")
-    table.add_column("share", justify="right")
+    made = table("part", "J", "share", title=title)
     for row in ledger_rows(summary):
-        table.add_row(*row)
-    return table
+        made.add_row(*row)
+    return made
 
 
 def derived_lines(found: dict[str, Any]) -> list[str]:
@@ -130,24 +114,20 @@ def print_figures(out: Console, summary: dict[str, Any]) -> None:
     for line in figure_lines(summary):
         out.print(line)
     out.print()
-    out.print(wheel_table(summary))
+    show(out, wheel_table(summary))
     out.print()
-    out.print(ledger_table(summary))
+    show(out, ledger_table(summary))
     out.print()
 
 
 def change_table(changes: dict[str, tuple[float, float, str]], step: float) -> Table:
     """Return how each headline figure moved when the step was halved."""
-    table = Table(
+    made = table(
+        "figure", "step", "half step", "change",
         title=f"step {step * 1e6:.0f} µs against {step * 5e5:.0f} µs",
-        title_justify="left",
-        box=None,
-        pad_edge=False,
-    )
-    for name in ("figure", "step", "half step", "change"):
-        table.add_column(name, justify="left" if name == "figure" else "right")
+    )  # fmt: skip
     for name, (first, second, unit) in changes.items():
         share = change(first, second, unit)
         shown = "negligible" if share is None else f"{share:.2%}"
-        table.add_row(name.replace("_", " "), f"{first:.5g} {unit}", f"{second:.5g} {unit}", shown)
-    return table
+        made.add_row(name.replace("_", " "), f"{first:.5g} {unit}", f"{second:.5g} {unit}", shown)
+    return made

@@ -3,42 +3,52 @@
 from __future__ import annotations
 
 import contextlib
-import json
 from pathlib import Path
 
 import click
 
+from drivesim.cli import options
 
-@click.command("tune")
-@click.argument("study", type=click.Path(path_type=Path))
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    help="Folder to write [default: runs/NAME-tune, numbered].",
+
+@click.command(
+    "tune",
+    cls=options.Command,
+    examples=(
+        "drivesim tune scenarios/studies/tune_quick.yaml",
+        "drivesim tune scenarios/rubble_speed_loop.yaml -o gains    # takes minutes",
+    ),
+    fails="no gains keep what the file requires",
+    more="docs/tune.md: the rule, the search, what is held out, gains in whole numbers",
 )
-@click.option("--force", is_flag=True, help="Replace the folder of an older tuning.")
-@click.option("--no-pictures", is_flag=True, help="Write no pictures.")
-@click.option("--jobs", type=click.IntRange(1, 1024), help="Runs at once [default: one a core].")
-@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
+@click.argument("study", type=options.InputFile("a tune file, or a scenario"))
+@options.jobs
+@options.output("runs/NAME-tune, numbered")
+@options.no_pictures
+@options.as_json
+@options.quiet
 def command(
-    study: Path, output: Path | None, force: bool, no_pictures: bool, jobs: int | None, as_json: bool
+    study: Path,
+    jobs: int | None,
+    output: Path | None,
+    force: bool,
+    no_pictures: bool,
+    as_json: bool,
+    quiet: bool,
 ) -> None:
     """Find the gains of STUDY, a tune file or a scenario, and prove them on grounds they were not tuned on.
 
-    \b
-    drivesim tune scenarios/studies/tune_rubble.yaml
-    drivesim tune scenarios/rubble_speed_loop.yaml -o runs/gains
-
     Starts from the gains as they are and from a published rule, searches on training grounds, and compares all of
-    them on held-out grounds.  Writes a folder with tuned.yaml (to put into a scenario), gains.h (for the wheel
-    controller, in whole numbers), scenario.yaml, summary.json, tables and pictures.
+    them on held-out grounds.
 
-    Exits with 1 where no gains keep what the file requires.
+    Prints the gains, what they cost, margins and cautions.  Writes a folder with tuned.yaml (to put into a
+    scenario), gains.h (for the wheel controller, in whole numbers), scenario.yaml, summary.json, tables and
+    pictures.
+
+    The folder is written whole or not at all; after Ctrl-C the search begins anew.
     """
-
     from drivesim.analysis.files import check_target, free_folder, writing
-    from drivesim.cli import tables, tune_tables
+    from drivesim.cli import tune_tables
+    from drivesim.cli.console import say, tell
     from drivesim.cli.mistakes import told_where_written
     from drivesim.cli.progress import counted
     from drivesim.scenario.study import study_kind
@@ -52,10 +62,10 @@ def command(
     expected = runs_expected(loaded)
     located_in = contextlib.nullcontext if study_kind(study) else told_where_written
     try:
-        with located_in(study), counted(expected) as progress:
+        with located_in(study), counted(expected, quiet=quiet) as progress:
             tuned = tune(loaded, jobs=jobs, progress=progress)
     except NothingKeepsError as error:
-        click.echo(str(error), err=True)
+        say(error, err=True)
         raise click.exceptions.Exit(1) from None
     with writing(folder, force=force) as partial:
         write_tuned(tuned, partial)
@@ -63,9 +73,7 @@ def command(
             from drivesim.plots.tuning import write_pictures
 
             write_pictures(tuned, partial)
-    if as_json:
-        click.echo(json.dumps(tuned.summary, indent=2, ensure_ascii=False))
-        return
-    out = tables.console()
-    tune_tables.print_tuned(out, tuned)
-    tables.print_written(out, folder)
+    tell(
+        tuned.summary, as_json=as_json, quiet=quiet, folder=folder,
+        printed=lambda out: tune_tables.print_tuned(out, tuned),
+    )  # fmt: skip

@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from drivesim.cli.console import show, table
 from drivesim.tuning.held_out import NOMINAL, signed
 from drivesim.tuning.problem import REAL, SHIPPED, TUNED, WHOLE
 from drivesim.tuning.rule import BASE
@@ -61,9 +62,9 @@ def print_tuned(out: Console, tuned: Tuned) -> None:
         )
         out.print(Text(f"  paid for with, decided: {told}", style="yellow"))
     out.print()
-    out.print(gains_table(tuned))
+    show(out, gains_table(tuned))
     out.print()
-    out.print(cost_table(tuned))
+    show(out, cost_table(tuned))
     gap = s["gap"]
     out.print(
         f"cost as a multiple of the shipped gains': {_number(gap['training'], '.2f')} on the training grounds, "
@@ -74,7 +75,7 @@ def print_tuned(out: Console, tuned: Tuned) -> None:
     )
     out.print()
     if s["linear_loop"] is not None:
-        out.print(margins_table(tuned))
+        show(out, margins_table(tuned))
         out.print(delay_line(s["linear_loop"]))
     if s["shipped_misses"]:
         out.print(Text(f"the shipped gains miss what is required: {s['shipped_misses']}"))
@@ -85,23 +86,16 @@ def print_tuned(out: Console, tuned: Tuned) -> None:
         out.print(Text("! " + caution, style="yellow"))
 
 
-def _table(title: str, *columns: str) -> Table:
-    table = Table(title=title, title_justify="left", box=None, pad_edge=False)
-    for i, column in enumerate(columns):
-        table.add_column(column, justify="left" if i == 0 else "right")
-    return table
-
-
 def gains_table(tuned: Tuned) -> Table:
     """Return the gains, a column a case."""
     cases = list(tuned.summary["gains"])
-    table = _table("gains", "", *cases, "searched between")
+    made = table("", *cases, "searched between", title="gains")
     for path, row in tuned.gains.iterrows():
-        table.add_row(
-            Text(str(path)), *(readable(float(row[case]), row["unit"], 4) for case in cases),
+        made.add_row(
+            str(path), *(readable(float(row[case]), row["unit"], 4) for case in cases),
             f"{row['low']:.3g} … {row['high']:.3g}",
         )  # fmt: skip
-    return table
+    return made
 
 
 def cost_table(tuned: Tuned) -> Table:
@@ -116,16 +110,16 @@ def cost_table(tuned: Tuned) -> Table:
     parts = [*weights, *(part for part in ALSO if part not in weights)]
     decided = tuned.summary["held_out"]["decided"]
     title = f"means over {last - first + 1} held-out grounds (seeds {first} to {last}); * decided"
-    table = _table(title, "", *cases, f"{TUNED} − {SHIPPED} (95 %)")
+    made = table("", *cases, f"{TUNED} − {SHIPPED} (95 %)", title=title)
     for part in ("cost", *parts):
         factor = FACTOR.get(part, 1.0)
         means = [float(held[held["case"] == case][part].mean()) * factor for case in cases]
         weight = f" ×{weights[part]:g}" if part in weights and weights[part] != 1 else ""
-        table.add_row(
-            Text(PART_WORDS[part] + weight), *(_number(mean) for mean in means),
+        made.add_row(
+            PART_WORDS[part] + weight, *(_number(mean) for mean in means),
             "* " * (part in decided) + _interval(found[part], factor),
         )  # fmt: skip
-    return table
+    return made
 
 
 def _number(value: float | None, form: str = ".3g") -> str:
@@ -146,11 +140,11 @@ def margins_table(tuned: Tuned) -> Table:
     """Return gain and phase margin of the linear loop, a row for each case and a column for each plant."""
     wheels = tuned.summary["linear_loop"]["wheels"]
     title = "linear loop at the crawl speed: gain margin, phase margin"
-    table = _table(title, "", *(wheels[wheel]["words"] for wheel in reversed(wheels)))
+    made = table("", *(wheels[wheel]["words"] for wheel in reversed(wheels)), title=title)
     for case in tuned.summary["gains"]:
         rows = {row["wheel"]: row for row in tuned.margins.to_dict("records") if row["case"] == case}
-        table.add_row(case, *(_margin(rows[wheel]) for wheel in reversed(wheels)))
-    return table
+        made.add_row(case, *(_margin(rows[wheel]) for wheel in reversed(wheels)))
+    return made
 
 
 def _margin(row: dict[Any, Any]) -> str:

@@ -4,27 +4,19 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import numpy as np
-
 from drivesim.analysis.files import write_run
 from drivesim.analysis.run import simulate
 from drivesim.errors import DrivesimError
 from drivesim.study.compare import Plan
-from drivesim.study.compare_result import Compared, judged
-
-
-def most_different(found: Compared) -> int:
-    """Return the ground on which the cases' ways along what was commanded lie farthest apart."""
-    ways = np.stack([judged(found.runs.sel(case=name), "progress") for name in found.runs["case"].values])
-    known = np.where(np.isfinite(ways), ways, 0.0)
-    return int(found.runs["ground"].values[np.argmax(np.ptp(known, axis=0))])
 
 
 def keep_runs(planned: Plan, ground: int, folder: Path) -> list[Path]:
-    """Run every case on ``ground`` as the comparison did, write each into a folder of its own in ``folder``.
+    """Run every case on ``ground`` as the comparison did, and write each into ``folder``/ground_N/case_I.
 
-    Returns the folders, in the order of the cases.  A run that ended before it recorded anything has none.
+    Returns these folders, in the order of the cases.  A run that ended before it recorded anything has none.  Raises
+    DrivesimError where the comparison did not drive this ground.
     """
+    check_kept(planned, ground)
     kept = []
     for number, case in enumerate(planned.scenarios):
         scenario = planned.scenario(case, ground)
@@ -32,7 +24,14 @@ def keep_runs(planned: Plan, ground: int, folder: Path) -> list[Path]:
             run = simulate(scenario.model_copy(update={"name": f"{case}, ground {ground}"}))
         except DrivesimError:
             continue
-        kept.append(folder / f"case_{number}")
+        kept.append(folder / f"ground_{ground}" / f"case_{number}")
         kept[-1].mkdir(parents=True)
         write_run(run, kept[-1])
     return kept
+
+
+def check_kept(planned: Plan, ground: int) -> None:
+    """Raise DrivesimError unless the comparison drives ``ground``."""
+    if ground not in planned.grounds:
+        first, last = planned.grounds[0], planned.grounds[-1]
+        raise DrivesimError(f"--keep: found {ground}, the grounds of this comparison are {first} to {last}")

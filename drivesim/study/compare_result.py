@@ -87,6 +87,7 @@ def result(
         "success": str(runs[SUCCESS].attrs["long_name"]),
         "grounds": study.grounds,
         "first_ground": study.first_ground,
+        "most_different_ground": most_different(runs),
         "seed": study.seed,
         "spread": [*study.spread],
         "cases": _nested(cases),
@@ -96,6 +97,12 @@ def result(
     plain = finite(summary)
     assert isinstance(plain, dict)
     return Compared(scenarios, runs, cases, differences, plain)
+
+
+def most_different(runs: xr.Dataset) -> int:
+    """Return the ground on which the cases' ways along what was commanded lie farthest apart."""
+    ways = np.nan_to_num(runs["progress"].values)
+    return int(runs["ground"].values[np.argmax(np.ptp(ways, axis=0))])
 
 
 def _case_rows(runs: xr.Dataset, name: str) -> pd.DataFrame:

@@ -115,6 +115,7 @@ def results(setup: Setup, outcomes: Outcomes) -> Sweep:
         "scenario": setup.template.scenario.name,
         "design": design.kind,
         "success": bars,
+        "mapped": list(mapped),
     } | sweep_words.summarise(design, success, means, outcomes.refused)
     summary["sensitivity"] = [
         {key: (None if isinstance(value, float) and np.isnan(value) else value) for key, value in row.items()}

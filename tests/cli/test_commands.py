@@ -257,7 +257,7 @@ def test_a_real_process_is_quiet_in_a_pipe(place):
     result = subprocess.run(command, cwd=place, capture_output=True, text=True, timeout=120, check=True)
     assert json.loads(result.stdout)["ending"] == "finished"
     assert "\x1b" not in result.stdout + result.stderr
-    assert result.stderr in ("", "compiling the simulator for this machine (once, some ten seconds) …\n")
+    assert result.stderr == ""
 
 
 def test_a_terminal_without_our_signs_still_gets_the_verdict(place):
@@ -281,24 +281,6 @@ def test_a_run_of_hours_in_tiny_steps_is_refused_at_once(place):
     result = drivesim(place, "check", "late.yaml")
     assert result.returncode == 2
     assert "duration: found 6 s in steps of 1e-09 s, allowed: 1e+08 steps" in result.stderr
-
-
-def test_help_does_not_import_the_heavy_libraries(place):
-    code = "import sys; from drivesim.cli.main import cli; cli(['--help'], standalone_mode=False); print(*sys.modules)"
-    result = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
-    )
-    assert not {"numba", "matplotlib", "xarray", "scipy", "pint"} & set(result.stdout.split())
-
-
-def test_help_and_version(place):
-    helped = drivesim(place, "--help")
-    assert helped.returncode == 0
-    assert all(verb in helped.stdout for verb in ("run", "check", "plot"))
-    for verb in ("run", "check", "plot"):
-        assert f"drivesim {verb} " in drivesim(place, verb, "--help").stdout
-    assert drivesim(place, "--version").stdout.startswith("drivesim, version 0.")
-    assert drivesim(place, "rn").returncode == 2
 
 
 def test_check_names_the_limit_that_binds_and_never_rounds_up(place):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from drivesim.analysis.ledger import PARTS
-from drivesim.cli import tables
+from drivesim.cli import console, tables
 
 NOTHING_ELSE = {
     "fighting": {"force_mean_N": 0.0, "share_of_drive_power": 0.0},
@@ -24,6 +24,6 @@ NOTHING_ELSE = {
     ("volts", "shown"), [(4.35, "4.35"), (8.2, "8.20"), (4.3499, "4.34"), (7.999, "7.99"), (0.0, "0.00")]
 )
 def test_the_lowest_bus_voltage_is_neither_rounded_up_nor_a_digit_short(volts, shown, capsys, monkeypatch):
-    monkeypatch.setattr(tables, "wheel_table", lambda _: "")
-    tables.print_figures(tables.console(), NOTHING_ELSE | {"lowest_bus_voltage_V": volts})
+    monkeypatch.setattr(tables, "wheel_table", lambda _: console.table(""))
+    tables.print_figures(console.console(), NOTHING_ELSE | {"lowest_bus_voltage_V": volts})
     assert f"bus at least {shown} V" in capsys.readouterr().out

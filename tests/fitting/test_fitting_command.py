@@ -110,7 +110,7 @@ def test_an_older_fit_is_replaced_only_when_told(tmp_path, capsys):
         ([str(SCENARIO), str(BENCH / "driven.csv")], "give --free PATH, such as --free rover.wheel.tyre.rolling"),
         ([str(CRAWLER), *QUICK, "--free", "rover.wheel.bering.dry"], "did you mean 'rover.wheel.bearing.dry'?"),
         ([str(CRAWLER), QUICK[0], QUICK[0]], "found two logs named 'no_load'"),
-        ([str(CRAWLER)], "Missing argument 'LOG.csv...'"),
+        ([str(CRAWLER)], "LOG.csv is missing"),
     ],
 )  # fmt: skip
 def test_mistakes_end_with_one_line_and_code_2(words, told, capsys):

@@ -127,8 +127,8 @@ def test_a_pack_that_collapses_can_do_nothing():
     assert "with 0%" not in found.verdict
     assert "of which nothing is left (battery)" in found.verdict
     assert found.limits.loc["endurance", "now_limit"] == "battery"
-    from drivesim.cli.size import print_sizing
-    from drivesim.cli.tables import console
+    from drivesim.cli.console import console
+    from drivesim.cli.size_tables import print_sizing
 
     print_sizing(console(), found)
     draw_limits(found)

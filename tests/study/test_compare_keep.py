@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from drivesim.analysis.files import read_run
+from drivesim.errors import DrivesimError
 from drivesim.study.compare import plan, run_plan
-from drivesim.study.compare_keep import keep_runs, most_different
+from drivesim.study.compare_keep import keep_runs
+from drivesim.study.compare_result import most_different
+
+STUDY = Path(__file__).parents[2] / "scenarios" / "studies" / "closed_or_locked.yaml"
 
 
 @pytest.fixture(scope="module")
 def planned():
-    return plan("scenarios/studies/closed_or_locked.yaml", grounds=4)
+    return plan(STUDY, grounds=4)
 
 
 @pytest.fixture(scope="module")
@@ -21,7 +27,7 @@ def found(planned):
 
 
 def test_what_is_kept_is_what_was_compared(planned, found, tmp_path):
-    ground = most_different(found)
+    ground = found.summary["most_different_ground"]
     kept = keep_runs(planned, ground, tmp_path)
     for folder, case in zip(kept, planned.scenarios, strict=True):
         run = read_run(folder)
@@ -33,12 +39,16 @@ def test_what_is_kept_is_what_was_compared(planned, found, tmp_path):
 
 def test_the_ground_kept_has_the_widest_gap(found):
     gaps = np.abs(np.diff(found.runs["progress"].values, axis=0))[0]
-    assert most_different(found) == found.runs["ground"].values[gaps.argmax()]
+    assert most_different(found.runs) == found.runs["ground"].values[gaps.argmax()]
 
 
 def test_runs_that_did_not_finish_do_not_hide_the_others(found):
     runs = found.runs.copy(deep=True)
     runs["progress"][0, 1] = np.nan
     runs["progress"][1, 2] = 1e3
-    changed = type(found)(found.scenarios, runs, found.cases, found.differences, found.summary)
-    assert most_different(changed) == runs["ground"].values[2]
+    assert most_different(runs) == runs["ground"].values[2]
+
+
+def test_a_ground_that_was_not_driven_cannot_be_kept(planned, tmp_path):
+    with pytest.raises(DrivesimError, match="found 7, the grounds of this comparison are 1001 to 1004"):
+        keep_runs(planned, 7, tmp_path)

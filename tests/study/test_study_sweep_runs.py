@@ -78,7 +78,7 @@ def test_killed_and_resumed_is_as_if_undisturbed(tmp_path, undisturbed):
 
 def test_interrupted_says_how_to_go_on(tmp_path, undisturbed, monkeypatch, capsys):
     @contextlib.contextmanager
-    def pressed(total):
+    def pressed(total, **_options):
         def report(done):
             if done == 5:
                 raise KeyboardInterrupt
