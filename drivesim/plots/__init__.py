@@ -20,7 +20,10 @@ if TYPE_CHECKING:
 
     from drivesim.analysis.run import Run
 
-__all__ = ["PICTURES", "Picture", "applicable", "draw", "write_pictures"]
+__all__ = ["PICTURES", "STYLES", "Picture", "applicable", "draw", "write_pictures"]
+
+#: styles of pictures: the first is meant where none is named; the last for grey printers
+STYLES = ("light", "dark", "print")
 
 
 @dataclass(frozen=True)
@@ -70,26 +73,42 @@ def applicable(run: Run) -> list[str]:
     return [name for name, picture in PICTURES.items() if picture.applies(run)]
 
 
-def draw(run: Run, name: str) -> Figure:
-    """Return the picture ``name`` of ``run``.
+def draw(run: Run, name: str, style: str = "light") -> Figure:
+    """Return the picture ``name`` of ``run`` in a style of ``STYLES``.
 
-    Raises DrivesimError where there is no such picture, or where it does not apply to this run.
+    Raises DrivesimError where there is no such picture or style, or where it does not apply to this run.
     """
-    picture = PICTURES.get(name)
+    style, picture = chosen_style(style), PICTURES.get(name)
     if picture is None:
-        import difflib
-
-        near = difflib.get_close_matches(name, PICTURES, 1)
-        hint = f"; nearest is {near[0]}" if near else ""
-        raise DrivesimError(f"picture: found '{name}', allowed: {', '.join(PICTURES)}{hint}")
+        raise _unknown("picture", name, PICTURES)
     if name not in applicable(run):
         raise DrivesimError(
             f"picture: '{name}' says nothing about this run, allowed: {', '.join(applicable(run))}"
         )
-    return picture.draw(_whole_rows(run))
+    figure = picture.draw(whole_rows(run))
+    if style == "light":
+        return figure
+    from drivesim.plots.palettes import restyle
+
+    return restyle(figure, style)
 
 
-def _whole_rows(run: Run) -> Run:
+def chosen_style(name: str) -> str:
+    """Return the name of a style as it is; raises DrivesimError where there is none such."""
+    if name not in STYLES:
+        raise _unknown("style of pictures", name, STYLES)
+    return name
+
+
+def _unknown(what: str, name: str, allowed: Iterable[str]) -> DrivesimError:
+    import difflib
+
+    near = difflib.get_close_matches(name, allowed := list(allowed), 1)
+    hint = f"; nearest is {near[0]}" if near else ""
+    return DrivesimError(f"{what}: found '{name}', allowed: {', '.join(allowed)}{hint}")
+
+
+def whole_rows(run: Run) -> Run:
     """Return the run without rows that hold anything but numbers, as the last ones of a run gone wild may."""
     whole = np.ones(run.traces.sizes["time"], dtype=bool)
     for name, values in run.traces.data_vars.items():
@@ -105,13 +124,17 @@ def write_pictures(
     folder: str | os.PathLike[str],
     formats: Iterable[str] = ("png",),
     names: Iterable[str] | None = None,
+    style: str = "light",
 ) -> list[Path]:
     """Write pictures of ``run`` to ``folder`` as NAME.FORMAT and return their paths.
 
-    ``formats``: png, svg, pdf.  ``names``: all applicable pictures if not given.  Either all files
-    are written or none: they are put in place when the last is finished.
-    Raises DrivesimError for unknown names and formats, OSError where the folder cannot be written.
+    ``formats``: png, svg, pdf.  ``names``: all applicable pictures if not given.  ``style``: light, dark, print.
+    Either all files are written or none: they are put in place when the last is finished.
+    Raises DrivesimError for unknown names, formats and styles, OSError where the folder cannot be written.
     """
-    from drivesim.plots.files import write
+    from functools import partial
 
-    return write(run, folder, tuple(formats), applicable(run) if names is None else list(names))
+    from drivesim.plots.files import write_figures
+
+    chosen = applicable(run) if names is None else list(names)
+    return write_figures({name: partial(draw, run, name) for name in chosen}, folder, formats, style)

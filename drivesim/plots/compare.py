@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -12,12 +13,14 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from drivesim.analysis.measures import MEASURES
-from drivesim.plots.files import pack, pixels
+from drivesim.plots.files import write_figures
+from drivesim.plots.layout import condition_keys
+from drivesim.plots.levels import TIE
 from drivesim.plots.style import (
+    DIM,
     FAINT,
     GUIDE,
     INK,
-    PALE,
     condition_look,
     one_line,
     styled,
@@ -31,14 +34,13 @@ WIDTH = 9.6  # inches
 BAND = (10, 90)  # % of grounds
 
 
-def write_compared(found: Compared, folder: Path) -> list[Path]:
-    """Write the pictures as PNG into ``folder`` and return their paths."""
-    written = []
-    for name, draw in PICTURES.items():
-        path = folder / f"{name}.png"
-        pack(pixels(draw(found)), path)
-        written.append(path)
-    return written
+def write_compared(
+    found: Compared, folder: Path, style: str = "light", formats: Iterable[str] = ("png",)
+) -> list[Path]:
+    """Write the pictures into ``folder`` as NAME.FORMAT (png, svg, pdf) and return their paths."""
+    return write_figures(
+        {name: partial(draw, found) for name, draw in PICTURES.items()}, folder, formats, style
+    )
 
 
 @styled()
@@ -60,9 +62,7 @@ def differences(found: Compared) -> Figure:
         )
     panels[0].set_yticks(range(len(others)), names)
     panels[0].set_ylim(len(others) - 0.5, -0.5)
-    figure.suptitle(
-        f"Difference from {one_line(against, 40)} on the same grounds", x=0.01, ha="left", fontsize=9.5
-    )
+    _title(figure, f"Difference from {one_line(against, 40)} on the same grounds")
     figure.supxlabel(
         "Grey dot: one ground. Circle and bar: mean and its 95 % interval; filled where decided (Holm, 5 % for all "
         "panels and the success\ntogether), open where the data do not decide. Dashed: no difference.",
@@ -81,7 +81,7 @@ def _difference_panel(axes: Axes, found: Compared, measure: str, others: list[st
     for i, (name, own) in enumerate(zip(others, values, strict=True)):
         row = found.differences.loc[(name, measure)]
         shift = i + rng.uniform(-0.28, 0.28, own.size)
-        axes.plot(factor * own, shift, ".", color=PALE, markersize=5, markeredgewidth=0, zorder=2)
+        axes.plot(factor * own, shift, ".", color=DIM, markersize=5, markeredgewidth=0, zorder=2)
         axes.plot(
             [factor * row["low"], factor * row["high"]], [i, i], "-", color=INK, linewidth=2.2, zorder=3
         )
@@ -117,8 +117,9 @@ def way(found: Compared) -> Figure:
     axes.grid(color=GUIDE, linewidth=0.7)
     axes.set_title(
         f"{found.summary['grounds']} grounds: thick the median, thin and shaded the middle four fifths; "
-        "dotted: as commanded", loc="left", fontsize=8.5,
+        "dotted: as commanded", loc="left", fontsize=8.5, color=FAINT,
     )  # fmt: skip
+    _title(figure, "How far each case came")
     return figure
 
 
@@ -140,8 +141,9 @@ def _label_ends(axes: Axes, ends: list[tuple[str, float, int]], at: float) -> No
     for name, value, i in sorted(ends, key=lambda end: end[1]):
         place = max(value, place + gap)
         axes.annotate(
-            one_line(name, 26), (at, value), (at * 1.012, place), annotation_clip=False,
-            color=wheel_look(i).colour, va="center", fontsize=8,
+            one_line(name, 26), (at, value), (at * 1.022, place), annotation_clip=False,
+            va="center", fontsize=8,
+            arrowprops={**TIE, "color": wheel_look(i).colour, "linewidth": 1.0},
         )  # fmt: skip
 
 
@@ -150,7 +152,8 @@ def conditions(found: Compared) -> Figure:
     """Return the share of time of each wheel in each condition, a bar a wheel and case."""
     shares = found.runs["condition_share"].mean("ground")
     cases, wheels = list(shares["case"].values), list(shares["wheel"].values)
-    figure = _figure(0.9 + 0.24 * (len(cases) + 0.6) * len(wheels))
+    figure = _figure(1.15 + 0.24 * (len(cases) + 0.6) * len(wheels))
+    _title(figure, "What each wheel was doing")
     axes = figure.subplots()
     places, labels = [], []
     for j, wheel in enumerate(wheels):
@@ -161,7 +164,7 @@ def conditions(found: Compared) -> Figure:
                 look, width = condition_look(code), float(shares.sel(case=case, wheel=wheel)[code])
                 axes.barh(
                     at, width, left=left, height=0.8, color=look.colour, hatch=look.hatch,
-                    edgecolor=look.hatch_colour, linewidth=0, label=look.label if j == i == 0 else None,
+                    edgecolor=look.hatch_colour, linewidth=0,
                 )  # fmt: skip
                 left += width
             axes.barh(at, left, height=0.8, fill=False, edgecolor=FAINT, linewidth=0.5)
@@ -173,8 +176,19 @@ def conditions(found: Compared) -> Figure:
     axes.set_xlim(0, 1)
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:.0%}")
     axes.set_xlabel(f"share of time, mean of {found.summary['grounds']} grounds")
-    figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left", ncols=6)
+    axes.legend(
+        handles=condition_keys(),
+        loc="lower left",
+        bbox_to_anchor=(0, 1),
+        ncols=6,
+        borderpad=0,
+        borderaxespad=0.4,
+    )
     return figure
+
+
+def _title(figure: Figure, text: str) -> None:
+    figure.suptitle(text, x=0.01, ha="left", fontsize=11, weight="bold")
 
 
 def _figure(height: float) -> Figure:

@@ -1,4 +1,4 @@
-"""Pictures → files, all of them or none; imports the registry, matplotlib, and Pillow that comes with it."""
+"""Figures → files, all of them or none; imports the styles, matplotlib, and Pillow that comes with it."""
 
 from __future__ import annotations
 
@@ -6,21 +6,19 @@ import gc
 import os
 import tempfile
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
 
 from drivesim.errors import DrivesimError
-from drivesim.plots import draw
+from drivesim.plots import chosen_style
+from drivesim.plots.palettes import restyle
 from drivesim.plots.style import DPI, styled
-
-if TYPE_CHECKING:
-    from drivesim.analysis.run import Run
 
 #: what is passed on for each format; no dates, so that the same run gives the same file
 FORMATS: dict[str, dict[str, Any]] = {
@@ -30,18 +28,28 @@ FORMATS: dict[str, dict[str, Any]] = {
 }
 
 
-def write(run: Run, folder: str | os.PathLike[str], formats: tuple[str, ...], names: list[str]) -> list[Path]:
-    """Do what ``drivesim.plots.write_pictures`` promises."""
-    for form in formats:
+def write_figures(
+    drawn: Mapping[str, Callable[[], Figure]],
+    folder: str | os.PathLike[str],
+    formats: Iterable[str] = ("png",),
+    style: str = "light",
+) -> list[Path]:
+    """Write figures to ``folder`` as NAME.FORMAT, all of them or none, and return their paths.
+
+    ``drawn``: by name, what draws a figure in the light style.  Raises DrivesimError for unknown formats and styles.
+    """
+    forms = tuple(dict.fromkeys(formats))
+    for form in forms:
         if form not in FORMATS:
             raise DrivesimError(f"format of pictures: found '{form}', allowed: {', '.join(FORMATS)}")
+    chosen_style(style)
     home = Path(folder)
     home.mkdir(parents=True, exist_ok=True)
-    made = [f"{name}.{form}" for name in dict.fromkeys(names) for form in dict.fromkeys(formats)]
+    made = [f"{name}.{form}" for name in drawn for form in forms]
     with tempfile.TemporaryDirectory(prefix=".pictures-", dir=home) as workshop, _no_collection():
-        for name in dict.fromkeys(names):
-            figure = draw(run, name)
-            for form in dict.fromkeys(formats):
+        for name, draw in drawn.items():
+            figure = restyle(draw(), style)
+            for form in forms:
                 path = Path(workshop, f"{name}.{form}")
                 if form == "png":
                     pack(pixels(figure), path)

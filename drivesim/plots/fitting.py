@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable, Iterator, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
@@ -19,7 +21,7 @@ from matplotlib.ticker import MaxNLocator
 from drivesim.fitting.kinds import KINDS, quantity
 from drivesim.fitting.words import size_text, written_unit
 from drivesim.plots import layout
-from drivesim.plots.files import pack, pixels
+from drivesim.plots.files import write_figures
 from drivesim.plots.style import BLUE, FAINT, GUIDE, INK, VERMILLION, one_line, signed, styled
 
 if TYPE_CHECKING:
@@ -125,19 +127,18 @@ def fit_residuals(fit: Fit) -> Figure:
         axes.set_yticks([-4, -2, 0, 2, 4])
         noise = next(test["noise"] for test in fit.summary["tests"] if test["name"] == panel.log.name)
         sd, unit = noise[panel.channel]["sd"], noise[panel.channel]["unit"]
-        axes.set_ylabel(f"residual / {size_text(sd, unit).replace('*', '·')}")
+        number, _, spelled = size_text(sd, unit).partition(" ")
+        axes.set_ylabel(f"residual / {number} {_as_read(spelled)}")
 
     return _grid(fit, "What is left over: residuals in standard deviations", keys, draw)
 
 
-def write_fit_pictures(fit: Fit, folder: str | os.PathLike[str]) -> list[Path]:
-    """Write both pictures as PNG into an existing ``folder``; return their paths."""
-    written = []
-    for name, draw in (("fit_measured", fit_measured), ("fit_residuals", fit_residuals)):
-        path = Path(folder) / f"{name}.png"
-        pack(pixels(draw(fit)), path)
-        written.append(path)
-    return written
+def write_fit_pictures(
+    fit: Fit, folder: str | os.PathLike[str], style: str = "light", formats: Iterable[str] = ("png",)
+) -> list[Path]:
+    """Write both pictures into ``folder`` as NAME.FORMAT (png, svg, pdf); return their paths."""
+    drawn = {draw.__name__: partial(draw, fit) for draw in (fit_measured, fit_residuals)}
+    return write_figures(drawn, folder, formats, style)
 
 
 def _left_out_key(fit: Fit) -> list[Any]:
@@ -157,7 +158,9 @@ def _grid(fit: Fit, title: str, keys: Sequence[Any], draw: Callable[[Axes, _Pane
         axes.set_xlabel(panel.across)
         axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
         words = quantity(panel.log.kind, panel.channel)[1]
-        layout.heading(axes, one_line(f"{panel.log.name}: {words.replace(', peak', '')}", 34))
+        layout.heading(
+            axes, one_line(f"{panel.log.name.replace('_', ' ')}: {words.replace(', peak', '')}", 34)
+        )
     return figure
 
 
@@ -198,4 +201,10 @@ def _axis_unit(values: np.ndarray, unit: str) -> tuple[str, float]:
     """Return what stands behind an axis' words, and the factor of the unit there."""
     most = float(np.abs(values).max(initial=0.0))
     spelled, factor = written_unit(most, unit) if most > 0 else (unit, 1.0)
-    return f" [{spelled.replace('*', '·') or '1'}]", factor
+    return f" [{_as_read(spelled) or '1'}]", factor
+
+
+def _as_read(unit: str) -> str:
+    """Return a unit as people write it."""
+    found = unit.replace("*", "·").replace("degC", "°C")
+    return f"µ{found[1:]}" if re.match(r"u[A-Z]", found) else found

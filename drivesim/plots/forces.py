@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Patch
 
 from drivesim.plots import layout, marks
 from drivesim.plots.scales import at_least, commanded_speed, even_friction, most_circulating
@@ -35,7 +36,7 @@ def fighting(run: Run) -> Figure:
     names, time, force = traces["wheel"].values, traces["time"].values, along_command(run)
     keys = [
         layout.line_key("push of a wheel along its own command", color=wheel_look(0).colour),
-        layout.line_key("below zero: works against its command", color=AGAINST, linewidth=5),
+        Patch(label="below zero: works against its command", color=AGAINST, linewidth=0),
         layout.line_key("mean", **MEAN),
         *marks.keys(run),
     ]

@@ -15,6 +15,7 @@ from drivesim.plots.scales import at_least, capped, even_friction, even_load
 from drivesim.plots.style import (
     BLACK,
     CONDITION_LOOKS,
+    DIM,
     FAINT,
     GUIDE,
     INK,
@@ -33,7 +34,7 @@ PEAK_SHARES = 4.0  # a scale of load ends at this many even shares; what is abov
 SLIP_LINE: Any = {"color": FAINT, "linewidth": 0.8, "linestyle": ":"}
 HOLDS: Any = {"color": FAINT, "linewidth": 0.8}
 COMMAND: Any = {"color": BLACK, "linewidth": 0.9, "linestyle": (0, (4, 2))}
-MEASURED: Any = {"color": PALE, "linewidth": 1.6}
+MEASURED: Any = {"color": DIM, "linewidth": 1.7}
 PEAK: Any = {"linestyle": "none", "marker": "^", "markersize": 4, "color": INK}
 THRUST: Any = {"facecolor": "none", "edgecolor": PALE, "hatch": "....", "linewidth": 0}
 HALF = (layout.INSIDE - 0.75) / 2  # inches of panels side by side
@@ -106,7 +107,7 @@ def slip(run: Run) -> Figure:
     sunk, strip = traces["sinkage"].values > 0, marks.plan(run, HALF)
     keys = [
         layout.line_key("slip ratio; contact force |F|", color=wheel_look(0).colour),
-        layout.line_key("slip ratio without load", color=PALE, linewidth=0.8),
+        layout.line_key("slip ratio without load", color=DIM, linewidth=0.8),
         layout.line_key(f"beyond ±{SLIP_ON:g} it slips", **SLIP_LINE),
         Patch(label="friction limit μ·N", facecolor=GUIDE, edgecolor=FAINT),
         *(
@@ -180,7 +181,7 @@ def _slip_ratio(run: Run, axes: Axes, wheel: int) -> None:
     loaded = run.traces["condition"].values[:, wheel] != AIRBORNE
     for level in (-SLIP_ON, SLIP_ON):
         axes.axhline(level, **SLIP_LINE)
-    axes.plot(time, ratio, color=PALE, linewidth=0.8)
+    axes.plot(time, ratio, color=DIM, linewidth=0.8)
     axes.plot(time, np.where(loaded, ratio, np.nan), color=wheel_look(wheel).colour, linewidth=0.8)
     axes.set_ylim(-1.08, 1.08)
     axes.set_yticks((-1, 0, 1))

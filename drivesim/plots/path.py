@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -14,6 +15,7 @@ from matplotlib.patches import Patch, Rectangle
 from matplotlib.ticker import MaxNLocator
 
 from drivesim.plots import layout, profile
+from drivesim.plots.palettes import RELIEF, shades
 from drivesim.plots.profile import Profile, draw_marks, draw_profile, plan_profile
 from drivesim.plots.style import FAINT, INK, condition_look, mark_look, one_line, signed, styled, wheel_look
 from drivesim.plots.way import AROUND, Mark, last_radii, marks, sides, way
@@ -31,6 +33,8 @@ NARROW = 0.5  # share of the page from which the views go one below the other
 NARROWEST = 2.4  # inches
 BETWEEN = 0.35  # inches between views one below the other
 GAP = 0.75  # inches between views side by side
+HEADING, LETTER = 2.0, 0.06  # inches: of the view's heading and what may be more, of a small letter
+BEHIND: Any = {"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1.5}  # of words on the ground
 START: Any = {"color": FAINT, "linestyle": (0, (2, 1))}
 END: Any = {"color": INK, "linestyle": "solid"}
 PATCH: Any = {"facecolor": "#FFFFFF80", "edgecolor": FAINT, "linewidth": 0.8}
@@ -42,7 +46,7 @@ HATCHES = {
     "hold": ("++++", "hold for bite"),
     "rolling": ("----", "other rolling resistance"),
 }
-SHADES: Any = {"cmap": "gray", "origin": "lower", "aspect": "auto", "interpolation": "nearest", "zorder": -1}
+SHADES: Any = {"origin": "lower", "aspect": "auto", "interpolation": "nearest", "zorder": -1}
 
 
 class View(NamedTuple):
@@ -127,7 +131,7 @@ def _from_above(run: Run, axes: Axes, view: View, found: list[Mark]) -> None:
     traces = run.traces
     axes.set_xlim(*view.x)
     axes.set_ylim(*view.y)
-    heights = _shade(run, axes)
+    heights = shade(run, axes)
     _ground_edge(run, axes)
     _patches(run, axes)
     x, y = traces["hub_x"].values, traces["hub_y"].values
@@ -142,7 +146,14 @@ def _from_above(run: Run, axes: Axes, view: View, found: list[Mark]) -> None:
     axes.set_xlabel("x [m]")
     axes.set_ylabel("y [m]")
     layout.heading(axes, "from above, to scale")
-    layout.remark(axes, "; ".join(words for words in (_throughout(run), heights) if words))
+    words = "; ".join(words for words in (_throughout(run), heights) if words)
+    if layout.text_width(words) + HEADING <= view.width:
+        layout.remark(axes, words)
+    elif words:  # a narrow view says it inside
+        axes.text(
+            0.02, 0.02, "\n".join(textwrap.wrap(words, int(view.width / LETTER))), transform=axes.transAxes,
+            fontsize=layout.WORD_SIZE, bbox=BEHIND, zorder=6,
+        )  # fmt: skip
 
 
 def _mark_keys(found: list[Mark]) -> list[Artist]:
@@ -161,7 +172,7 @@ def _keys(run: Run) -> list[Artist]:
     ]
 
 
-def _shade(run: Run, axes: Axes) -> str:
+def shade(run: Run, axes: Axes) -> str:
     """Shade the ground by its height; return the key to it in words, or nothing on level ground."""
     ground = run.ground
     rows, step_x = _seen(axes.get_xlim(), ground.x_axis)
@@ -175,7 +186,7 @@ def _shade(run: Run, axes: Axes) -> str:
     x0, y0 = ground.x_axis[rows.start] - dx / 2, ground.y_axis[columns.start] - dy / 2
     extent = (x0, x0 + thin.shape[0] * dx, y0, y0 + thin.shape[1] * dy)
     limits = axes.get_xlim(), axes.get_ylim()
-    axes.imshow(thin.T, extent=extent, vmin=low - 3 * (high - low), vmax=high, **SHADES)
+    axes.imshow(thin.T, extent=extent, vmin=low, vmax=high, cmap=shades(RELIEF), **SHADES)
     axes.set_xlim(limits[0])
     axes.set_ylim(limits[1])
     return signed(f"ground from {1e3 * low:.0f} mm (darker) to {1e3 * high:.0f} mm (lighter)")

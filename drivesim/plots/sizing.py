@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from drivesim.analysis.files import write_table
-from drivesim.plots.files import pack, pixels
+from drivesim.plots.files import write_figures
 from drivesim.plots.layout import LEFT, RIGHT, WIDTH, panel
 from drivesim.plots.sizing_levers import draw_levers
 from drivesim.plots.style import (
@@ -21,7 +23,7 @@ from drivesim.plots.style import (
     FAINT,
     GREEN,
     INK,
-    ORANGE,
+    OCHRE,
     PALE,
     PURPLE,
     VERMILLION,
@@ -45,7 +47,7 @@ LOOKS: dict[str, tuple[str, Any, str]] = {
     "hot": (VERMILLION, "--", "full bus, windings at their limit"),
     "for_ever": (GREEN, "-.", "for ever, by heat and ratings"),
 }
-BARS = {"now": (BLUE, ""), "hot": (ORANGE, "////"), "for_ever": (GREEN, "...."), "wheel_up": (PURPLE, "xx")}
+BARS = {"now": (BLUE, ""), "hot": (OCHRE, "////"), "for_ever": (GREEN, "...."), "wheel_up": (PURPLE, "xx")}
 DEMANDS = {
     "level": "level", "slope": "the slope asked for", "tow": "the pull asked for", "turn": "turn on the spot",
     "step": "front wheels up the step",
@@ -57,8 +59,13 @@ AT = 0.64  # of the scale of speed, where such a demand is told
 APART = 0.05  # of the scale, between words at the right edge
 
 
-def write_sizing(sizing: Sizing, folder: Path) -> list[Path]:
-    """Write summary, tables and pictures into an existing ``folder``; return the paths of the pictures."""
+def write_sizing(
+    sizing: Sizing, folder: Path, style: str = "light", formats: Iterable[str] = ("png",)
+) -> list[Path]:
+    """Write summary, tables and pictures into an existing ``folder``; return the paths of the pictures.
+
+    ``formats`` of the pictures: png, svg, pdf.
+    """
     (folder / "summary.json").write_text(
         json.dumps(sizing.summary, indent=2, ensure_ascii=False) + "\n", encoding="utf-8"
     )
@@ -66,15 +73,10 @@ def write_sizing(sizing: Sizing, folder: Path) -> list[Path]:
     for name, table in (("limits", sizing.limits), ("loading", sizing.loading), ("levers", sizing.levers)):
         table.to_csv(folder / f"{name}.csv", index=name == "limits", float_format="%.9g")
     write_table(sizing.lines, folder / "lines.csv", "speed")
-    made = []
-    for name, figure in (
-        ("size_lines", draw_lines(sizing)),
-        ("size_limits", draw_limits(sizing)),
-        ("size_levers", draw_levers(sizing)),
-    ):
-        made.append(folder / f"{name}.png")
-        pack(pixels(figure), made[-1])
-    return made
+    drawn = {"size_lines": draw_lines, "size_limits": draw_limits, "size_levers": draw_levers}
+    return write_figures(
+        {name: partial(draw, sizing) for name, draw in drawn.items()}, folder, formats, style
+    )
 
 
 def _page(sizing: Sizing, title: str, height: float) -> Figure:

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.collections import PatchCollection
+from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from drivesim.plots.layout import panel
-from drivesim.plots.style import BLUE, FAINT, INK, VERMILLION, one_line, signed, styled
+from drivesim.plots.palettes import LEVERS, on_shade, shades
+from drivesim.plots.style import FAINT, INK, one_line, signed, styled
 from drivesim.sizing.answers import STATE_WORDS
 from drivesim.sizing.levers import STATES, column_name, columns
 
@@ -57,10 +59,11 @@ def draw_levers(sizing: Sizing) -> Figure:
     ax.set_axis_off()
     ax.set_xlim(0, len(names))
     ax.set_ylim(len(table) + 0.6, 0)
-    shades = LinearSegmentedColormap.from_list("levers", [VERMILLION, "#FFFFFF", BLUE])
+    cells: list[Rectangle] = []
+    shares: list[float] = []
     y = 0.0
     before = ""
-    for (_, row), cells in zip(table.iterrows(), values, strict=True):
+    for (_, row), own in zip(table.iterrows(), values, strict=True):
         if before == "+1 %" and row["change"] != "+1 %":
             y += 0.3
         before = row["change"]
@@ -75,16 +78,22 @@ def draw_levers(sizing: Sizing) -> Figure:
             fontsize=7,
             color=FAINT,
         )
-        for x, value in enumerate(cells.tolist()):
+        for x, value in enumerate(own.tolist()):
             if not math.isfinite(value):
                 ax.text(x + 0.48, y + 0.47, "–", ha="center", va="center", fontsize=7, color=FAINT)
                 continue
             share = max(-1.0, min(1.0, value / (30 * FULL if whole else FULL)))
-            ax.add_patch(Rectangle((x, y), 0.96, 0.92, facecolor=shades(0.5 + 0.5 * share), edgecolor="none"))
-            ink = "white" if abs(share) > 0.62 else INK
+            cells.append(Rectangle((x, y), 0.96, 0.92))
+            shares.append(0.5 + 0.5 * share)
             text = "0" if abs(value) < SHOWN else f"{value:+.0f}" if whole else f"{value:+.1f}"
-            ax.text(x + 0.48, y + 0.47, signed(text), ha="center", va="center", fontsize=7, color=ink)
+            look = on_shade(LEVERS, shares[-1])
+            ax.text(x + 0.48, y + 0.47, signed(text), ha="center", va="center", fontsize=7, **look)
         y += 1.0
+    ax.add_collection(
+        PatchCollection(
+            cells, array=np.array(shares), cmap=shades(LEVERS), norm=Normalize(0.0, 1.0), edgecolors="none"
+        )
+    )
     for x, (task, _) in enumerate(places):
         ax.text(x + 0.4, -0.2, WORDS[task], rotation=55, ha="left", va="bottom", fontsize=7.5)
     for state in STATES:

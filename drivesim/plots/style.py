@@ -1,11 +1,13 @@
 """The pictures' own look: colours, lines, hatches, words; imports matplotlib (not pyplot) and the conditions.
 
 Colours are the set of Okabe & Ito, "Color Universal Design" (2008), which people with the common kinds of
-colour blindness can tell apart; lines, markers and hatches say the same again for grey print.
+colour blindness can tell apart; lines, markers and hatches say the same again for grey print.  Everything is drawn in
+the colours below; ``drivesim.plots.palettes`` turns a finished figure into another style.
 """
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -22,10 +24,13 @@ GREEN = "#009E73"
 BLUE = "#0072B2"
 VERMILLION = "#D55E00"
 PURPLE = "#CC79A7"
+OCHRE = "#B57B00"  # orange, dark enough for a line
+STEEL = "#2A8CC4"  # sky blue, dark enough for a line
 
 INK = "#222222"  # words and commands
 FAINT = "#6B6B6B"  # secondary words, limits
-PALE = "#BDBDBD"  # what lies behind
+DIM = "#8C8C8C"  # data behind other data
+PALE = "#BDBDBD"  # what lies behind and is no data
 GUIDE = "#E6E6E6"  # thin lines through panels
 GROUND = "#E3DED6"  # earth under a profile
 AGAINST = "#4D4D4D"  # what works against the rover
@@ -53,7 +58,7 @@ class ConditionLook(NamedTuple):
     label: str
 
 
-_WHEEL_COLOURS = (BLUE, VERMILLION, GREEN, PURPLE, BLACK, ORANGE, SKY_BLUE)
+_WHEEL_COLOURS = (BLUE, VERMILLION, GREEN, PURPLE, BLACK, OCHRE, STEEL)
 _WHEEL_LINES = ("-", "--", "-.", ":")
 _WHEEL_MARKERS = ("o", "s", "^", "D", "v")
 
@@ -106,6 +111,7 @@ _RC: Any = {
     "svg.fonttype": "path",
 }
 
+_MINUS_ZERO = re.compile(r"-(0(?:\.0*)?)(?![\d.])")
 _lock = threading.RLock()
 
 
@@ -138,7 +144,7 @@ def mark_look(code: int) -> dict[str, Any]:
     look = condition_look(code)
     return {
         "linestyle": "none", "marker": look.marker, "markersize": 6, "color": look.colour,
-        "markeredgecolor": "white", "markeredgewidth": 0.6, "zorder": 5,
+        "markeredgecolor": INK, "markeredgewidth": 0.6, "zorder": 5,
     }  # fmt: skip
 
 
@@ -148,8 +154,8 @@ def wheel_word(name: object) -> str:
 
 
 def signed(text: str) -> str:
-    """Return ``text`` with true minus signs, as on the axes."""
-    return text.replace("-", "−")
+    """Return ``text`` with true minus signs, as on the axes, and none before a zero."""
+    return _MINUS_ZERO.sub(r"\1", text).replace("-", "−")
 
 
 def one_line(text: object, most: int) -> str:

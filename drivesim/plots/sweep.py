@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -51,19 +51,17 @@ def pictures(sweep: Sweep) -> dict[str, Callable[[Sweep], Figure]]:
     return found
 
 
-def write_pictures(sweep: Sweep, folder: Path) -> list[Path]:
-    """Draw all pictures of ``sweep`` into ``folder`` as PNG and return their paths."""
-    from drivesim.plots.files import pack, pixels
-    from drivesim.study.sweep_files import replaced
+def write_pictures(
+    sweep: Sweep, folder: Path, style: str = "light", formats: Iterable[str] = ("png",)
+) -> list[Path]:
+    """Draw all pictures of ``sweep`` into ``folder`` as NAME.FORMAT (png, svg, pdf) and return their paths."""
+    from drivesim.plots.files import FORMATS, write_figures
 
-    written = []
-    drawn = pictures(sweep)
+    drawn = {name: partial(draw, sweep) for name, draw in pictures(sweep).items()}
+    written = write_figures(drawn, folder, formats, style)
     for name in ALL - drawn.keys():  # of what the folder held before
-        (folder / f"{name}.png").unlink(missing_ok=True)
-    for name, draw in drawn.items():
-        path = folder / f"{name}.png"
-        replaced(path, partial(pack, pixels(draw(sweep))))
-        written.append(path)
+        for form in FORMATS:
+            (folder / f"{name}.{form}").unlink(missing_ok=True)
     return written
 
 

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from drivesim.plots.style import BLUE, FAINT, GUIDE, INK, ORANGE, PALE, one_line, styled
+from drivesim.plots.style import BLUE, FAINT, GUIDE, INK, OCHRE, PALE, one_line, styled
 from drivesim.plots.sweep import axis_words, by_factors, grounds_of, keys_below_title, page, shown, tick
 from drivesim.study.sweep_result import FIRST, RANK, SHARE, TOTAL, mean_of_known, measure_words, per_design
 from drivesim.study.sweep_sensitivity import LEVEL, drawn_anew
@@ -22,7 +22,7 @@ MOST_AXES, MOST_MEASURES = 6, 5  # on a page; further ones stand in the tables
 BIN = 8  # designs at least in each piece of a scattered axis
 MOST_BINS = 10
 LOOKS = {
-    FIRST: ("o", BLUE, "first order: by itself"), TOTAL: ("s", ORANGE, "total: by itself or with others"),
+    FIRST: ("o", BLUE, "first order: by itself"), TOTAL: ("s", OCHRE, "total: by itself or with others"),
     SHARE: ("o", BLUE, "by itself"), RANK: ("D", BLUE, "rank correlation"),
 }  # fmt: skip
 SCALES = {FIRST: "Sobol' index", SHARE: "share of the variance", RANK: "rank correlation"}
@@ -40,7 +40,7 @@ def effects(sweep: Sweep) -> Figure:
         if on_grid
         else f"Dots: designs, over {grounds}. Line and band: mean of neighbours, 95 % (bootstrap)."
     )
-    figure, panels = page(sweep, "what each axis does", len(names), len(axes), (2.9, 1.75), note, keys=False)
+    figure, panels = page(sweep, "What each axis does", len(names), len(axes), (2.9, 1.75), note, keys=False)
     for number, (row, name) in enumerate(zip(panels, names, strict=True)):
         last = number == len(names) - 1
         values, words = shown(name, per_design(sweep.dataset, sweep.design, name))
@@ -56,6 +56,11 @@ def effects(sweep: Sweep) -> Figure:
             if i == 0:
                 ax.set_ylabel(_wrapped(words))
         low, high = min(ax.get_ylim()[0] for ax in row), max(ax.get_ylim()[1] for ax in row)
+        if np.nanmin(values, initial=np.inf) == np.nanmax(
+            values, initial=-np.inf
+        ):  # no change is drawn as none
+            only = float(np.nanmin(values))
+            low, high = min(0.0, 1.1 * only), max(0.0, 1.1 * only) or 1.0
         for ax in row:
             ax.set_ylim(low, high)
             ax.tick_params(labelleft=ax is row[0])
@@ -133,7 +138,7 @@ def sensitivity(sweep: Sweep) -> Figure:
     columns = 2 if len(names) in (2, 4) else min(3, len(names))
     rows = -(-len(names) // columns)
     figure, panels = page(
-        sweep, "what matters: how much each axis explains", rows, columns,
+        sweep, "What matters: how much each axis explains", rows, columns,
         (3.4, 0.75 + 0.42 * len(axes)), "Bars: 95 % intervals by the bootstrap.",
     )  # fmt: skip
     kinds: list[str] = []

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patheffects import withStroke
 
+from drivesim.plots.palettes import KEEP, SHADES, on_shade
 from drivesim.plots.style import FAINT, INK, signed, styled
 from drivesim.plots.sweep import axis_words, by_factors, grounds_of, keys_below_title, page, shown, tick
 from drivesim.study.sweep_axes import Axis
@@ -21,7 +22,6 @@ from drivesim.study.sweep_words import HALF, regions
 if TYPE_CHECKING:
     from drivesim.study.sweep_result import Sweep
 
-COLOURS = "cividis"  # its lightness grows evenly, also in grey and for most colour blindness
 MOST_CELLS = 14  # along a side, for numbers to fit
 MOST_TICKS = 12
 
@@ -34,7 +34,7 @@ def cells(sweep: Sweep) -> Figure:
     rows = -(-len(names) // columns)
     figure, panels = page(
         sweep,
-        "what each design does, mean over the grounds",
+        "What each design does, mean over the grounds",
         rows,
         columns,
         (4.9 if columns > 1 else 6.5, 3.9),
@@ -66,7 +66,7 @@ def slices(sweep: Sweep) -> Figure:
     names = sweep.mapped[:4]
     figure, panels = page(
         sweep,
-        "what each design does, mean over the grounds",
+        "What each design does, mean over the grounds",
         len(names),
         shape[across],
         (3.3, 2.9),
@@ -96,7 +96,7 @@ def scattered(sweep: Sweep) -> Figure:
     names = sweep.mapped
     columns = min(2, len(names))
     figure, panels = page(
-        sweep, "what each design does, mean over the grounds", -(-len(names) // columns), columns, (4.9, 3.7),
+        sweep, "What each design does, mean over the grounds", -(-len(names) // columns), columns, (4.9, 3.7),
         f"Each mark is a design, driven over {grounds_of(sweep)}.",
     )  # fmt: skip
     region = regions(per_design(sweep.dataset, sweep.design, SUCCESS))
@@ -107,7 +107,7 @@ def scattered(sweep: Sweep) -> Figure:
         norm = _norm(values, name)
         for rows, marker in ((region.yes, "o"), (region.no, "X"), (region.open, "D")):
             dots = ax.scatter(
-                x[rows], y[rows], c=values[rows], norm=norm, cmap=COLOURS, marker=marker, s=26,
+                x[rows], y[rows], c=values[rows], norm=norm, cmap=SHADES, marker=marker, s=26,
                 edgecolor=INK, linewidth=0.4,
             )  # fmt: skip
         _bar(figure, dots, ax, words)
@@ -151,7 +151,7 @@ def _norm(values: np.ndarray, name: str) -> Normalize:
 def _cells(ax: Axes, values: np.ndarray, norm: Normalize) -> Any:
     """Draw a matrix as cells, its first row at the bottom, with the numbers in them where they fit."""
     mesh = ax.pcolormesh(
-        np.ma.masked_invalid(values), cmap=COLOURS, norm=norm, edgecolors="white", linewidth=0.4
+        np.ma.masked_invalid(values), cmap=SHADES, norm=norm, edgecolors="white", linewidth=0.4
     )
     if max(values.shape) <= MOST_CELLS:
         peak = max(abs(norm.vmin or 0.0), abs(norm.vmax or 0.0))
@@ -159,10 +159,9 @@ def _cells(ax: Axes, values: np.ndarray, norm: Normalize) -> Any:
         size = 7.0 if max(values.shape) <= 8 else 6.0
         for (i, j), value in np.ndenumerate(values):
             if np.isfinite(value):
-                dark = norm(value) < 0.55
                 ax.text(
                     j + 0.5, i + 0.5, signed(f"{value:.{digits}f}"), ha="center", va="center", fontsize=size, zorder=5,
-                    color="white" if dark else "black",
+                    **on_shade(SHADES, float(norm(value))),
                 )  # fmt: skip
     return mesh
 
@@ -175,7 +174,7 @@ def _border(ax: Axes, rates: np.ndarray) -> None:
     lines = [((j + 1, i), (j + 1, i + 1)) for i, j in np.argwhere(across)]
     lines += [((j, i + 1), (j + 1, i + 1)) for i, j in np.argwhere(upwards)]
     if lines:
-        border = LineCollection(lines, colors="white", linewidths=1.3, capstyle="round", zorder=3)
+        border = LineCollection(lines, colors="white", linewidths=1.3, capstyle="round", zorder=3, gid=KEEP)
         border.set_path_effects([withStroke(linewidth=3.2, foreground="black", capstyle="round")])
         ax.add_collection(border, autolim=False)
 
@@ -183,7 +182,14 @@ def _border(ax: Axes, rates: np.ndarray) -> None:
 def _undecided(ax: Axes, cells_open: np.ndarray) -> None:
     for i, j in np.argwhere(cells_open):
         ax.plot(
-            j + 0.88, i + 0.86, marker="o", markersize=3.6, color="white", markeredgecolor="black", zorder=4
+            j + 0.88,
+            i + 0.86,
+            marker="o",
+            markersize=3.6,
+            color="white",
+            markeredgecolor="black",
+            zorder=4,
+            gid=KEEP,
         )
 
 
@@ -217,12 +223,23 @@ def _keys(figure: Figure, sweep: Sweep, rates: np.ndarray) -> None:
     handles: list[Any] = []
     if (rates > HALF).any() and (rates <= HALF).any():
         line = Line2D(
-            [], [], color="white", linewidth=1.3, label="border of: met on more than half of the grounds"
+            [],
+            [],
+            color="white",
+            linewidth=1.3,
+            gid=KEEP,
+            label="border of: met on more than half of the grounds",
         )
         line.set_path_effects([withStroke(linewidth=3.2, foreground="black")])
         handles.append(line)
     if SUCCESS in sweep.mapped and _open(sweep).any():
-        dot: dict[str, Any] = {"marker": "o", "markersize": 3.6, "color": "white", "markeredgecolor": "black"}
+        dot: dict[str, Any] = {
+            "marker": "o",
+            "markersize": 3.6,
+            "color": "white",
+            "markeredgecolor": "black",
+            "gid": KEEP,
+        }
         handles.append(Line2D([], [], linestyle="none", label="so many grounds do not decide (95 %)", **dot))
     if handles:
         keys_below_title(figure, handles)

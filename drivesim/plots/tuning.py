@@ -6,7 +6,8 @@ The linear loop has a module of its own, ``drivesim.plots.tuning_loop``.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,8 +25,9 @@ from matplotlib.ticker import (
     ScalarFormatter,
 )
 
-from drivesim.plots.files import pack, pixels
-from drivesim.plots.style import BLUE, FAINT, INK, PALE, VERMILLION, one_line, signed, styled
+from drivesim.plots.files import write_figures
+from drivesim.plots.palettes import SHADES
+from drivesim.plots.style import BLUE, DIM, FAINT, INK, VERMILLION, one_line, signed, styled
 from drivesim.plots.tuning_loop import loop, margin_edge
 from drivesim.tuning.held_out import column
 from drivesim.tuning.problem import REAL, SHIPPED, TUNED, WHOLE
@@ -93,7 +95,7 @@ def _paired(tuned: Tuned, ax: Axes, part: str) -> None:
     factor = FACTOR.get(part, 1.0)
     values = np.column_stack([column(tuned.held_out, case, part) for case in cases]) * factor
     places = np.arange(len(cases))
-    ax.plot(places, values.T, color=PALE, linewidth=0.6, zorder=1)
+    ax.plot(places, values.T, color=DIM, linewidth=0.5, zorder=1)
     for i, case in enumerate(cases):
         look: Any = {"s": 12, "zorder": 2, "linewidths": 0.7}
         colour = VERMILLION if case == SHIPPED else BLUE if case in (TUNED, WHOLE, REAL) else FAINT
@@ -150,9 +152,9 @@ def _map(tuned: Tuned, figure: Figure, ax: Axes, paths: list[str]) -> None:
     most = tuned.map["grounds"].values.max()
     taken = np.array([reason == "" for reason in reasons]) & np.isfinite(cost)
     size = 14 + 46 * tuned.map["grounds"].values / most
-    ax.scatter(x[~taken], y[~taken], marker="x", s=18, color=PALE, linewidths=0.9, label="not taken")
+    ax.scatter(x[~taken], y[~taken], marker="x", s=18, color=DIM, linewidths=0.9, label="not taken")
     shown = ax.scatter(
-        x[taken], y[taken], s=size[taken], c=cost[taken], cmap="cividis", norm=_norm(cost[taken]),
+        x[taken], y[taken], s=size[taken], c=cost[taken], cmap=SHADES, norm=_norm(cost[taken]),
         edgecolors=INK, linewidths=0.5, zorder=3,
     )  # fmt: skip
     _cases(tuned, ax, paths)
@@ -228,14 +230,14 @@ def _axis(tuned: Tuned, ax: Axes, which: str, path: str) -> None:
 def _profile(tuned: Tuned, ax: Axes, path: str) -> None:
     x, cost = tuned.map[path].values, tuned.map["cost"].values
     whole = tuned.map["grounds"].values == tuned.map["grounds"].values.max()
-    for these, colour in ((~whole, PALE), (whole, INK)):
+    for these, colour in ((~whole, DIM), (whole, INK)):
         ax.scatter(x[these], cost[these], s=14, facecolors="none", edgecolors=colour, linewidths=0.8)
     for row, (case, colour) in enumerate(((SHIPPED, VERMILLION), (TUNED, BLUE))):
         value = float(tuned.gains.loc[path, case])
         ax.axvline(value, color=colour, linewidth=1.1, linestyle="-" if case == TUNED else "--")
         ax.annotate(
             case, (value, 1.0), xycoords=("data", "axes fraction"), xytext=(3, -8 - 10 * row),
-            textcoords="offset points", fontsize=7.5, color=colour,
+            textcoords="offset points", fontsize=7.5,
         )  # fmt: skip
     ax.set_ylabel("cost")
     _axis(tuned, ax, "x", path)
@@ -246,13 +248,13 @@ PICTURES: dict[str, Callable[[Tuned], Figure]] = {
 }  # fmt: skip
 
 
-def write_pictures(tuned: Tuned, folder: str | os.PathLike[str]) -> list[Path]:
-    """Write the pictures that apply into an existing folder and return their paths."""
-    written = []
-    for name, draw in PICTURES.items():
-        if name == "tune_loop" and tuned.linear is None:
-            continue
-        path = Path(folder, f"{name}.png")
-        pack(pixels(draw(tuned)), path)
-        written.append(path)
-    return written
+def write_pictures(
+    tuned: Tuned, folder: str | os.PathLike[str], style: str = "light", formats: Iterable[str] = ("png",)
+) -> list[Path]:
+    """Write the pictures that apply into ``folder`` as NAME.FORMAT (png, svg, pdf) and return their paths."""
+    drawn = {
+        name: partial(draw, tuned)
+        for name, draw in PICTURES.items()
+        if name != "tune_loop" or tuned.linear is not None
+    }
+    return write_figures(drawn, folder, formats, style)

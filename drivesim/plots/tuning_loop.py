@@ -83,11 +83,8 @@ def _bode(tuned: Tuned, plant: Plant, size: Axes, angle: Axes) -> None:
             told.append(f"gain margin {found.gain:.2f}")
         if not found.stable:
             told.append("swings by itself")
-        row = list(CASES).index(case)
-        size.annotate(
-            ", ".join(told), (0.985, 0.97 - 0.13 * row), xycoords="axes fraction", ha="right", va="top",
-            fontsize=7.5, color=colour,
-        )  # fmt: skip
+        size.plot([], [], color=colour, linestyle=line, label=", ".join(told))
+    size.legend(loc="upper right", fontsize=7.5, borderpad=0.0, borderaxespad=0.2, labelspacing=0.25)
     size.axhline(1.0, color=FAINT, linewidth=0.7)
     angle.axhline(-180.0, color=FAINT, linewidth=0.7)
     angle.set_ylim(bottom, -60.0)

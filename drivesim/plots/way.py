@@ -83,15 +83,21 @@ def way(run: Run) -> Way:
     return Way(along, bool(np.ptp(yaw) <= STRAIGHT), word, span)
 
 
-def last_radii(run: Run) -> Array:
-    """Return the radius [m] that each wheel has at the end: that of its rim where it lost its tyre."""
+def radii(run: Run) -> Array:
+    """Return the radius [m] of each wheel in each row, shape (rows, wheels): its rim's once it has lost its tyre."""
     names = [str(name) for name in run.traces["wheel"].values]
-    radii = np.full(len(names), run.scenario.rover.wheel.radius)
+    found = np.full((run.traces.sizes["time"], len(names)), run.scenario.rover.wheel.radius)
     for event in run.events:
         lost = _TYRE_OFF.search(event.effect)
         if lost is not None:
-            radii[names.index(event.wheel)] = 1e-3 * float(lost[1])
-    return radii
+            found[run.traces["time"].values >= event.time, names.index(event.wheel)] = 1e-3 * float(lost[1])
+    return found
+
+
+def last_radii(run: Run) -> Array:
+    """Return the radius [m] that each wheel has at the end."""
+    result: Array = radii(run)[-1]
+    return result
 
 
 def height_at(ground: GroundArrays, x: Array, y: Array) -> Array:

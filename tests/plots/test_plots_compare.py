@@ -5,6 +5,7 @@ from itertools import combinations
 from pathlib import Path
 
 import pytest
+from matplotlib.legend import Legend
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "study"))
 from study_samples import short
@@ -34,6 +35,11 @@ def test_nothing_is_cut_off_or_overlaps(found, name):
     texts += [label for axes in figure.axes for label in axes.get_yticklabels()] + figure.texts
     shown = [(t.get_text(), t.get_window_extent()) for t in texts if t.get_text() and t.get_visible()]
     assert len(shown) > 3
+    keys = [legend for legend in figure.findobj(Legend) if legend.get_texts()]
+    for key in keys:
+        assert not [words for words, extent in shown if key.get_window_extent().overlaps(extent)]
+        assert key.get_window_extent().x1 <= box.x1 + 1
+    assert len(keys) == (name == "conditions")
     for words, extent in shown:
         assert extent.x0 >= box.x0 - 1, words
         assert extent.x1 <= box.x1 + 1, words
