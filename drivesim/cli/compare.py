@@ -51,6 +51,7 @@ from drivesim.cli import options
 @options.jobs
 @options.output("runs/NAME, numbered")
 @options.no_pictures
+@options.style
 @options.as_json
 @options.quiet
 def command(
@@ -64,6 +65,7 @@ def command(
     output: Path | None,
     force: bool,
     no_pictures: bool,
+    style: str,
     as_json: bool,
     quiet: bool,
 ) -> None:
@@ -74,7 +76,7 @@ def command(
 
     Prints each case's figures, the paired differences with 95 % intervals, and what the data decide and do not
     decide.  Writes a folder with summary.json, runs.csv, runs.nc, differences.csv, each case's scenario,
-    pictures, and the whole runs of one ground, which ``drivesim report`` plays side by side.
+    pictures, and the whole runs of one ground, which drivesim report plays side by side.
 
     After Ctrl-C the finished runs are kept beside that folder, and the same command goes on from there.
     """
@@ -112,9 +114,9 @@ def command(
         ground = found.summary["most_different_ground"] if keep is None else keep
         kept = [folder / path.relative_to(partial) for path in keep_runs(planned, ground, partial)]
         if not no_pictures:
-            from drivesim.plots.compare import write_compared
+            from drivesim.plots.compare import write_pictures
 
-            write_compared(found, partial)
+            write_pictures(found, partial, style)
     unfinished.unlink(missing_ok=True)
     tell(
         found.summary, as_json=as_json, quiet=quiet, folder=folder,

@@ -11,7 +11,7 @@ import os
 import re
 import shutil
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -92,6 +92,16 @@ def table(*heads: str, title: str | None = None, left: int = 1) -> Table:
     for index, head in enumerate(heads):
         words = index < left
         made.add_column(head, justify="left" if words else "right", overflow="fold")
+    return made
+
+
+def filled(
+    heads: Sequence[str], rows: Iterable[Sequence[str]], *, title: str | None = None, left: int = 1
+) -> Table:
+    """Return a table with rows in it; see ``table``."""
+    made = table(*heads, title=title, left=left)
+    for row in rows:
+        made.add_row(*row)
     return made
 
 

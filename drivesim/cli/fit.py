@@ -52,6 +52,7 @@ if TYPE_CHECKING:
 )
 @options.output("nothing is written")
 @options.no_pictures
+@options.style
 @options.as_json
 @options.quiet
 def command(
@@ -63,6 +64,7 @@ def command(
     output: Path | None,
     force: bool,
     no_pictures: bool,
+    style: str,
     as_json: bool,
     quiet: bool,
 ) -> None:
@@ -91,9 +93,9 @@ def command(
         with writing(output, force=force) as partial:
             write_fit(found, partial, target=target if whole else None, final=output)
             if not no_pictures:
-                from drivesim.plots.fitting import write_fit_pictures
+                from drivesim.plots.fitting import write_pictures
 
-                write_fit_pictures(found, partial)
+                write_pictures(found, partial, style)
 
     def printed(out: Console) -> None:
         fit_tables.print_fit(out, found)

@@ -156,6 +156,16 @@ def output_only(default: str, what: str = "Folder to write") -> Callable[[F], F]
 
 
 no_pictures = click.option("--no-pictures", is_flag=True, cls=Output, help="Write no pictures.")
+#: the names of plots.STYLES; told here too, because importing them takes longer than --help may
+STYLES = ("light", "dark", "print")
+style = click.option(
+    "--style",
+    type=click.Choice(STYLES),
+    default="light",
+    show_default=True,
+    cls=Output,
+    help="Look of the pictures; print: black and grey, with heavier lines.",
+)
 as_json = click.option(
     "--json", "as_json", is_flag=True, cls=Output, help="Print the result as JSON, and nothing else."
 )

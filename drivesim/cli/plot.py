@@ -6,16 +6,34 @@ from pathlib import Path
 
 import click
 
+from drivesim.cli import options
 
-@click.command("plot")
-@click.argument("run", type=click.Path(path_type=Path))
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    help="Folder for the pictures [default: the run's own].",
+
+def _pictures() -> list[str]:
+    from drivesim.plots import PICTURES
+
+    return list(PICTURES)
+
+
+@click.command(
+    "plot",
+    cls=options.Command,
+    examples=(
+        "drivesim plot runs/slab_edge",
+        "drivesim plot runs/slab_edge --picture fighting --format svg -o pictures",
+        "drivesim plot runs/slab_edge --clip --style dark",
+    ),
+    more="docs/run.md: what each picture shows",
 )
-@click.option("--picture", "names", multiple=True, help="Draw only this picture; may be given again.")
+@click.argument("run", type=options.Folder())
+@click.option(
+    "--picture",
+    "names",
+    multiple=True,
+    metavar="NAME",
+    type=options.Name(_pictures),
+    help="Draw only this picture; may be given again.",
+)
 @click.option(
     "--format",
     "formats",
@@ -26,37 +44,36 @@ import click
     help="May be given again.",
 )
 @click.option(
-    "--style",
-    default="light",
-    show_default=True,
-    metavar="[light|dark|print]",
-    help="print: black and grey, with heavier lines.",
-)
-@click.option(
     "--clip", is_flag=True, help="Write clip.gif, a few seconds to look at; pictures only where named too."
 )
+@options.output_only("the run's own", "Folder for the pictures")
+@options.style
+@options.as_json
+@options.quiet
 def command(
-    run: Path, output: Path | None, names: tuple[str, ...], formats: tuple[str, ...], style: str, clip: bool
-) -> None:
-    """Draw the pictures of RUN, a folder that ``drivesim run`` wrote.
+    run: Path, names: tuple[str, ...], formats: tuple[str, ...], style: str, clip: bool, output: Path | None,
+    as_json: bool, quiet: bool,
+) -> None:  # fmt: skip
+    """Draw the pictures of RUN, a folder that drivesim run wrote.
 
-    \b
-    drivesim plot runs/slab_edge
-    drivesim plot runs/slab_edge --picture fighting --format svg -o pictures
-    drivesim plot runs/slab_edge --clip --style dark
+    Prints the files that were written.  Pictures of the same names are replaced, all of them or none.
     """
     from drivesim.analysis.files import read_run
+    from drivesim.cli.console import print_json, say
     from drivesim.plots import write_pictures
 
-    folder, found = output or run, read_run(run)
+    folder, found, written = output or run, read_run(run), []
     if names or not clip:
-        for path in write_pictures(found, folder, formats=formats, names=names or None, style=style):
-            click.echo(path)
+        written += write_pictures(found, folder, formats=formats, names=names or None, style=style)
     if clip:
         from drivesim.cli.progress import counted
         from drivesim.plots.clip import Clip, write_clip
 
         film = Clip(found, style)
-        with counted(len(film.frames), "frames") as report:
-            written = write_clip(film, folder / "clip.gif", report)
-        click.echo(written)
+        with counted(len(film.frames), "frames", quiet=quiet) as report:
+            written.append(write_clip(film, folder / "clip.gif", report))
+    if as_json:
+        print_json({"folder": str(folder), "files": [path.name for path in written]})
+    elif not quiet:
+        for path in written:
+            say(path)

@@ -32,6 +32,7 @@ from drivesim.cli import options
 @click.option("--check-step", is_flag=True, help="Run at half the step too, and print what changes.")
 @options.output("runs/NAME, numbered")
 @options.no_pictures
+@options.style
 @click.option(
     "--csv", "csv_traces", is_flag=True, cls=options.Output, help="Write the traces as traces.csv too."
 )
@@ -44,6 +45,7 @@ def command(
     output: Path | None,
     force: bool,
     no_pictures: bool,
+    style: str,
     csv_traces: bool,
     as_json: bool,
     quiet: bool,
@@ -79,7 +81,7 @@ def command(
         if not no_pictures:
             from drivesim.plots import write_pictures
 
-            write_pictures(run, partial)
+            write_pictures(run, partial, style=style)
     tell(
         run.summary, as_json=as_json, quiet=quiet, folder=folder,
         printed=lambda out: tables.print_summary(out, run.summary),

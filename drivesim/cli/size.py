@@ -37,6 +37,7 @@ from drivesim.cli import options
 @click.option("--tow", metavar="FORCE", help="Level pull to drag along [default: none].")
 @options.output("nothing is written")
 @options.no_pictures
+@options.style
 @options.as_json
 @options.quiet
 def command(
@@ -50,6 +51,7 @@ def command(
     output: Path | None,
     force: bool,
     no_pictures: bool,
+    style: str,
     as_json: bool,
     quiet: bool,
 ) -> None:
@@ -66,6 +68,7 @@ def command(
     from drivesim.cli import size_tables
     from drivesim.cli.console import tell
     from drivesim.cli.mistakes import told_where_written
+    from drivesim.sizing.files import write_sizing
     from drivesim.sizing.size import rover_scenario, size
 
     asked = {
@@ -81,10 +84,12 @@ def command(
     with told_where_written(scenario):
         found = size(loaded, cells=cells, **asked)
     if output is not None:
-        from drivesim.plots.sizing import write_sizing
-
         with writing(output, force=force) as partial:
-            write_sizing(found, partial, formats=() if no_pictures else ("png",))
+            write_sizing(found, partial)
+            if not no_pictures:
+                from drivesim.plots.sizing import write_pictures
+
+                write_pictures(found, partial, style)
     tell(
         found.summary, as_json=as_json, quiet=quiet, folder=output,
         printed=lambda out: size_tables.print_sizing(out, found),

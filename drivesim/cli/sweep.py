@@ -26,11 +26,12 @@ from drivesim.errors import DrivesimError
 @options.jobs
 @options.output_only("runs/NAME", "Folder to write, or to go on in")
 @options.no_pictures
+@options.style
 @options.as_json
 @options.quiet
 def command(
-    study: Path, cluster: str | None, jobs: int | None, output: Path | None, no_pictures: bool, as_json: bool,
-    quiet: bool,
+    study: Path, cluster: str | None, jobs: int | None, output: Path | None, no_pictures: bool, style: str,
+    as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Drive every design that STUDY asks for: where does it move, and what matters most?
 
@@ -61,7 +62,7 @@ def command(
     if not no_pictures:
         from drivesim.plots.sweep import write_pictures
 
-        write_pictures(found, folder)
+        write_pictures(found, folder, style)
     tell(
         found.summary, as_json=as_json, quiet=quiet, folder=folder,
         printed=lambda out: sweep_tables.print_swept(out, found),

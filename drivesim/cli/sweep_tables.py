@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
-import pandas as pd
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from drivesim.cli.console import show, table
-from drivesim.study.sweep_result import RANK, SUCCESS, Sweep, measure_words
-
-MOST_WORDS = 2  # axes; places along more of them are too long for a table
+from drivesim.cli.console import filled, show, table
+from drivesim.study.sweep_result import Sweep
+from drivesim.study.sweep_rows import MOST_WORDS, measure_rows, scope_line, sensitivity_rows
 
 
 def print_swept(out: Console, found: Sweep) -> None:
@@ -19,10 +16,7 @@ def print_swept(out: Console, found: Sweep) -> None:
     summary = found.summary
     out.print(Text(found.verdict, style="bold"))
     out.print()
-    out.print(
-        f"{summary['designs']} designs ({summary['design'].replace('_', ' ')}) × {summary['grounds']} grounds; "
-        f"{'; '.join(found.notes)}"
-    )
+    out.print(f"{scope_line(summary)}; {'; '.join(found.notes)}")
     for reason in summary["refused"]["reasons"][:3]:
         out.print(Text(f"! refused: {reason}", style="yellow"))
     show(out, measure_table(found))
@@ -35,41 +29,16 @@ def print_swept(out: Console, found: Sweep) -> None:
 
 def measure_table(found: Sweep) -> Table:
     """Return least, mean and greatest of each measure over the designs, and where the ends lie."""
-    in_words = len(found.design.axes) <= MOST_WORDS
-    ends = ("least at", "greatest at") if in_words else ("least: design", "greatest: design")
-    made = table("mean of each design", "least", "mean", "greatest")
-    for head in ends:
+    heads, rows = measure_rows(found.summary)
+    made = table(*heads[:4])
+    for head in heads[4:]:
+        in_words = len(found.summary["axes"]) <= MOST_WORDS
         made.add_column(head, justify="left" if in_words else "right", overflow="fold")
-    for name in found.mapped:
-        row = found.summary["measures"].get(name)
-        if row is None:
-            continue
-        factor = 100.0 if name == SUCCESS else 1.0
-        unit = " [%]" if name == SUCCESS else "" if row["unit"] == "1" else f" [{row['unit']}]"
-        made.add_row(
-            row["words"] + unit,
-            *(f"{factor * value:.3g}" for value in (row["least"]["value"], row["mean"], row["greatest"]["value"])),
-            *(str(row[end]["at" if in_words else "design"]) for end in ("least", "greatest")),
-        )  # fmt: skip
+    for row in rows:
+        made.add_row(*row)
     return made
 
 
 def sensitivity_table(found: Sweep) -> Table:
     """Return how much each axis explains, a row a measure and axis, a column a kind of number."""
-    rows = found.sensitivity
-    kinds = list(dict.fromkeys(rows["kind"]))
-    labels = {axis.name: axis.label for axis in found.design.axes}
-    made = table("what matters (95 % interval)", "", *kinds, left=2)
-    last = ""
-    for (measure, axis), own in rows.groupby(["measure", "axis"], sort=False):
-        numbers = own.set_index("kind")
-        cells = [_number(numbers.loc[kind], kind) if kind in numbers.index else "" for kind in kinds]
-        made.add_row("" if measure == last else measure_words(measure)[0], labels[axis], *cells)
-        last = measure
-    return made
-
-
-def _number(row: pd.Series, kind: str) -> str:
-    sign = "+" if kind == RANK else ""
-    interval = f" ({row['low']:{sign}.2f} … {row['high']:{sign}.2f})" if np.isfinite(row["low"]) else ""
-    return f"{row['value']:{sign}.2f}{interval}".replace("-", "−")
+    return filled(*sensitivity_rows(found.summary), left=2)

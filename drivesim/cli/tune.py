@@ -24,6 +24,7 @@ from drivesim.cli import options
 @options.jobs
 @options.output("runs/NAME-tune, numbered")
 @options.no_pictures
+@options.style
 @options.as_json
 @options.quiet
 def command(
@@ -32,6 +33,7 @@ def command(
     output: Path | None,
     force: bool,
     no_pictures: bool,
+    style: str,
     as_json: bool,
     quiet: bool,
 ) -> None:
@@ -72,7 +74,7 @@ def command(
         if not no_pictures:
             from drivesim.plots.tuning import write_pictures
 
-            write_pictures(tuned, partial)
+            write_pictures(tuned, partial, style)
     tell(
         tuned.summary, as_json=as_json, quiet=quiet, folder=folder,
         printed=lambda out: tune_tables.print_tuned(out, tuned),

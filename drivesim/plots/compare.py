@@ -34,7 +34,7 @@ WIDTH = 9.6  # inches
 BAND = (10, 90)  # % of grounds
 
 
-def write_compared(
+def write_pictures(
     found: Compared, folder: Path, style: str = "light", formats: Iterable[str] = ("png",)
 ) -> list[Path]:
     """Write the pictures into ``folder`` as NAME.FORMAT (png, svg, pdf) and return their paths."""

@@ -133,7 +133,7 @@ def fit_residuals(fit: Fit) -> Figure:
     return _grid(fit, "What is left over: residuals in standard deviations", keys, draw)
 
 
-def write_fit_pictures(
+def write_pictures(
     fit: Fit, folder: str | os.PathLike[str], style: str = "light", formats: Iterable[str] = ("png",)
 ) -> list[Path]:
     """Write both pictures into ``folder`` as NAME.FORMAT (png, svg, pdf); return their paths."""

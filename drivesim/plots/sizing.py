@@ -1,8 +1,7 @@
-"""Pictures and tables of a sizing, and its folder: torque–speed lines, limits, levers; imports sizing and the style."""
+"""Pictures of a sizing: torque–speed lines, limits, levers; imports sizing and the style."""
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable
 from functools import partial
@@ -14,7 +13,6 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from drivesim.analysis.files import write_table
 from drivesim.plots.files import write_figures
 from drivesim.plots.layout import LEFT, RIGHT, WIDTH, panel
 from drivesim.plots.sizing_levers import draw_levers
@@ -32,7 +30,6 @@ from drivesim.plots.style import (
     wheel_look,
     wheel_word,
 )
-from drivesim.scenario import to_yaml
 from drivesim.sizing.answers import STATE_WORDS, STATES, TASKS
 from drivesim.sizing.verdict import shown
 
@@ -59,20 +56,10 @@ AT = 0.64  # of the scale of speed, where such a demand is told
 APART = 0.05  # of the scale, between words at the right edge
 
 
-def write_sizing(
+def write_pictures(
     sizing: Sizing, folder: Path, style: str = "light", formats: Iterable[str] = ("png",)
 ) -> list[Path]:
-    """Write summary, tables and pictures into an existing ``folder``; return the paths of the pictures.
-
-    ``formats`` of the pictures: png, svg, pdf.
-    """
-    (folder / "summary.json").write_text(
-        json.dumps(sizing.summary, indent=2, ensure_ascii=False) + "\n", encoding="utf-8"
-    )
-    (folder / "scenario.yaml").write_text(to_yaml(sizing.scenario), encoding="utf-8")
-    for name, table in (("limits", sizing.limits), ("loading", sizing.loading), ("levers", sizing.levers)):
-        table.to_csv(folder / f"{name}.csv", index=name == "limits", float_format="%.9g")
-    write_table(sizing.lines, folder / "lines.csv", "speed")
+    """Write the pictures into ``folder`` as NAME.FORMAT (png, svg, pdf) and return their paths."""
     drawn = {"size_lines": draw_lines, "size_limits": draw_limits, "size_levers": draw_levers}
     return write_figures(
         {name: partial(draw, sizing) for name, draw in drawn.items()}, folder, formats, style

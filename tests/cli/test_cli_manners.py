@@ -19,6 +19,7 @@ import click
 import pytest
 from rich.text import Text
 
+from drivesim import plots
 from drivesim.cli import console, options, progress
 from drivesim.cli.main import COMMANDS, cli, main
 
@@ -53,8 +54,12 @@ def call(*words):
 # --- options and help
 
 
+def test_styles_are_told_as_the_pictures_know_them():
+    assert options.STYLES == plots.STYLES
+
+
 def test_shared_options_read_alike_in_every_help_and_stand_in_one_order():
-    order = ["--output", "--force", "--no-pictures", "--csv", "--json", "--quiet"]
+    order = ["--output", "--force", "--no-pictures", "--style", "--csv", "--json", "--quiet"]
     texts: dict[str, set[str]] = {}
     for name, command in commands().items():
         output = [max(p.opts, key=len) for p in command.params if isinstance(p, options.Output)]
@@ -62,7 +67,7 @@ def test_shared_options_read_alike_in_every_help_and_stand_in_one_order():
         for param in command.params:
             if isinstance(param, click.Option) and name not in ("new", "report"):  # these write other things
                 texts.setdefault(max(param.opts, key=len), set()).add(re.sub(r" \[default.*", "", param.help))
-    for option in ("--force", "--no-pictures", "--json", "--quiet", "--jobs"):
+    for option in ("--force", "--no-pictures", "--style", "--json", "--quiet", "--jobs"):
         assert len(texts[option]) == 1, option
     missing = {
         name: {"--json", "--quiet"} - {o for p in c.params for o in p.opts} for name, c in commands().items()
