@@ -15,10 +15,10 @@ from drivesim.report.run_page import run_page
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of result: its word, the file by which its folder is known, and the module with its page."""
+    """A kind of result: its word, the files that only its command writes, and the module with its page."""
 
     word: str
-    file: str
+    files: tuple[str, ...]
     module: str
 
     def page(self, folder: Path) -> str:
@@ -26,14 +26,18 @@ class Kind:
         make: Callable[[Path], str] = importlib.import_module(self.module).page
         return make(folder)
 
+    def there(self, folder: Path) -> int:
+        """Return how many of its own files are in ``folder``."""
+        return sum(any(folder.glob(name)) for name in self.files)
 
-#: results of many runs; the first whose file is there counts
+
+#: results of many runs; one is known by any of its own files, so that one that is missing is told by name
 KINDS = (
-    Kind("comparison", "differences.csv", "drivesim.report.compare_page"),
-    Kind("tuning", "gains.h", "drivesim.report.tune_page"),
-    Kind("sizing", "limits.csv", "drivesim.report.size_page"),
-    Kind("sweep", "table.nc", "drivesim.report.sweep_page"),
-    Kind("fit", "residuals.csv", "drivesim.report.fit_page"),
+    Kind("comparison", ("runs.csv", "runs.nc", "differences.csv"), "drivesim.report.compare_page"),
+    Kind("tuning", ("gains.h", "tuned.yaml", "held_out.csv", "tried.csv"), "drivesim.report.tune_page"),
+    Kind("sizing", ("limits.csv", "loading.csv", "levers.csv", "lines.csv"), "drivesim.report.size_page"),
+    Kind("sweep", ("table.csv", "table.nc", "sensitivity.csv", "runs-*.jsonl"), "drivesim.report.sweep_page"),
+    Kind("fit", ("residuals.csv", "parameters.csv", "fitted.yaml"), "drivesim.report.fit_page"),
 )
 
 
@@ -67,9 +71,9 @@ def _kind(folder: Path) -> Kind | None:
         raise RunError(f"{folder} is a file; a folder that 'drivesim run' or another command wrote is needed")
     if (folder / TRACES).exists():
         return None
-    for kind in KINDS:
-        if (folder / kind.file).exists():
-            return kind
+    kind = max(KINDS, key=lambda kind: kind.there(folder))
+    if kind.there(folder):
+        return kind
     missing = (
         "it is empty" if not any(folder.iterdir()) else f"neither {TRACES} nor a file of a study is in it"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -12,27 +13,39 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-STYLES = ("uplot.min.css", "page.css", "print.css")
-SCRIPTS = ("data.js", "clock.js", "charts.js", "scene.js", "player.js", "main.js")
+STYLES = ("uplot.min.css", "page.css", "results.css", "print.css")
+SCRIPTS = (
+    "data.js", "clock.js", "chart.js", "strip.js", "charts.js", "scene.js", "top_view.js", "player.js", "main.js",
+)  # fmt: skip
 LIBRARY = "uplot.min.js"
 #: what would end a data block, or a line in old browsers, as JSON may write it instead
 ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
 
+#: what no page may hold: control characters but tab and new line, and halves of characters
+UNFIT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 
-def render(template: str, data: dict[str, Any] | None = None, /, **context: Any) -> str:
+
+def render(
+    template: str,
+    data: dict[str, Any] | None = None,
+    /,
+    *,
+    script_files: tuple[str, ...] = SCRIPTS,
+    **context: Any,
+) -> str:
     """Return the page that ``template`` makes of ``context``.
 
-    ``data``: what its scripts show; a page without has no scripts.  Texts are escaped; the page's policy lets only
-    the styles and scripts of this package run, by their hashes, and nothing be fetched.
+    ``data``: what its ``script_files`` show; a page without has no scripts.  Texts are escaped; the page's policy
+    lets only the styles and scripts of this package run, by their hashes, and nothing be fetched.
     """
     style = "\n".join(_asset(name) for name in STYLES)
-    scripts = [] if data is None else [_asset(LIBRARY), _own_script()]
+    scripts = [] if data is None else [_asset(LIBRARY), _own_script(script_files)]
     allowed = " ".join(_hash(script) for script in scripts) or "'none'"
     policy = (
         "default-src 'none'; img-src data:; base-uri 'none'; form-action 'none'; "
         f"style-src {_hash(style)}; script-src {allowed}"
     )
-    return (
+    page = (
         _environment()
         .get_template(template)
         .render(
@@ -43,6 +56,7 @@ def render(template: str, data: dict[str, Any] | None = None, /, **context: Any)
             data=None if data is None else Markup(as_data(data)),
         )
     )
+    return UNFIT.sub("\ufffd", page)
 
 
 def as_data(data: dict[str, Any]) -> str:
@@ -61,9 +75,9 @@ def _asset(name: str) -> str:
 
 
 @cache
-def _own_script() -> str:
+def _own_script(names: tuple[str, ...]) -> str:
     """Return our scripts as one, in a scope of its own."""
-    return '(() => {\n"use strict";\n' + "\n".join(_asset(name) for name in SCRIPTS) + "\n})();"
+    return '(() => {\n"use strict";\n' + "\n".join(_asset(name) for name in names) + "\n})();"
 
 
 def _hash(text: str) -> str:

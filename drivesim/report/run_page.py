@@ -2,47 +2,55 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from string import ascii_uppercase
 from typing import Any
 
 import numpy as np
-from PIL import Image
 
 from drivesim.analysis.rows import figure_lines, ledger_rows, wheel_rows
 from drivesim.analysis.run import Run
+from drivesim.engine.ground_build import GroundArrays
 from drivesim.errors import DrivesimError
 from drivesim.plots import PICTURES, applicable, draw
 from drivesim.plots.files import pixels
 from drivesim.report import scenery, series
-from drivesim.report.page import picture, render
+from drivesim.report.page import render
+from drivesim.report.pictures import embedded
+from drivesim.report.sound import check_sound, reading
 from drivesim.report.told import jumps, told
 from drivesim.scenario import to_yaml
 from drivesim.units import readable
 
 POINTS, FEWEST = 4000, 1000  # of each trace in a page, shared among its runs
 MOST = 6  # runs on one page
-COLOURS = 128  # of a picture
 
 
 def run_page(runs: Sequence[Run]) -> str:
     """Return the page of one run, or of several side by side.
 
-    Raises DrivesimError for more than ``MOST``.
+    Raises DrivesimError for more than ``MOST``, RunError where a run's data are not as a run has them.
     """
     if not 1 <= len(runs) <= MOST:
         raise DrivesimError(f"a page shows 1 to {MOST} runs, found {len(runs)}; give fewer")
     points = max(FEWEST, POINTS // len(runs))
     letters = ascii_uppercase if len(runs) > 1 else " "
-    parts = [_part(run, letter.strip()) for run, letter in zip(runs, letters, strict=False)]
+    parts = []
+    for run, letter in zip(runs, letters, strict=False):
+        check_sound(run)
+        with reading(run):
+            parts.append(_part(run, letter.strip()))
     shown = [(run, part) for run, part in zip(runs, parts, strict=True) if part["whole"]]
-    same = _same_ground(runs)
+    same = _same_ground([run for run, _ in shown])
+    shared = [[run for run, _ in shown]] if same else [[run] for run, _ in shown]
     data = {
         "same_ground": same,
         "channels": series.channels(),
         "conditions": scenery.looks(),
-        "runs": [_data(run, part, points) for run, part in shown],
+        "grounds": [scenery.ground(own, scenery.MOST_NODES // len(shared)) for own in shared if own],
+        "runs": [
+            _data(run, part, points) | {"ground": 0 if same else i} for i, (run, part) in enumerate(shown)
+        ],
     }
     title = runs[0].summary["name"] if len(runs) == 1 else "Runs side by side"
     return render(
@@ -76,11 +84,7 @@ def _part(run: Run, letter: str) -> dict[str, Any]:
 
 
 def _picture(run: Run, name: str) -> dict[str, str]:
-    image = pixels(draw(run, name)).quantize(COLOURS, dither=Image.Dither.NONE)
-    buffer = io.BytesIO()
-    image.save(buffer, "png", optimize=True)
-    size = {"width": str(image.width), "height": str(image.height)}
-    return {"name": name, "words": PICTURES[name].meaning, "address": picture(buffer.getvalue()), **size}
+    return embedded(pixels(draw(run, name)), name, PICTURES[name].meaning)
 
 
 def _data(run: Run, part: dict[str, Any], points: int) -> dict[str, Any]:
@@ -92,15 +96,19 @@ def _data(run: Run, part: dict[str, Any], points: int) -> dict[str, Any]:
         "even_load": float(run.traces["normal_load"].isel(time=0).mean()),
         "wheels": scenery.wheels(run),
         "rows_of_wheels": scenery.rows_of_wheels(run),
-        "ground": scenery.ground(run),
+        "patches": scenery.patches(run),
         "jumps": jumps(run),
         **series.traces(run, points),
     }
 
 
 def _same_ground(runs: Sequence[Run]) -> bool:
-    first = runs[0].ground
-    return all(
-        run.ground.heights.shape == first.heights.shape and np.array_equal(run.ground.heights, first.heights)
-        for run in runs[1:]
+    """Return whether all ``runs`` are on ground of one shape, friction and soil."""
+    return all(_is_same(runs[0].ground, run.ground) for run in runs[1:])
+
+
+def _is_same(one: GroundArrays, other: GroundArrays) -> bool:
+    places = ("x0", "y0", "dx", "dy", "fx0", "fy0", "fdx", "fdy")
+    return all(getattr(one, name) == getattr(other, name) for name in places) and all(
+        np.array_equal(getattr(one, name), getattr(other, name)) for name in ("heights", "fields")
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -45,30 +46,46 @@ def rows_of_wheels(run: Run) -> list[dict[str, Any]]:
     return [{"word": word, "wheels": indices} for word, indices in sides(run).items()]
 
 
-def ground(run: Run) -> dict[str, Any]:
-    """Return the heights around the tracks on a grid of at most ``MOST_NODES`` nodes, and the patches on it.
+def ground(runs: Sequence[Run], most: int = MOST_NODES) -> dict[str, Any]:
+    """Return the heights of the ground that ``runs`` share, around their tracks, on a grid of at most ``most`` nodes.
 
     ``heights``: base64 of 16-bit whole numbers, ``low + height_step`` times each in m, x by x.
     """
-    grid = run.ground
-    rows = _around(run.traces["hub_x"].values, grid.x0, grid.dx, grid.heights.shape[0])
-    columns = _around(run.traces["hub_y"].values, grid.y0, grid.dy, grid.heights.shape[1])
-    count = (rows.stop - rows.start) * (columns.stop - columns.start)
-    stride = max(1, math.ceil(math.sqrt(count / MOST_NODES)))
-    part = grid.heights[rows, columns][::stride, ::stride]
+    grid = runs[0].ground
+    x, y = (np.concatenate([run.traces[hub].values for run in runs], axis=None) for hub in ("hub_x", "hub_y"))
+    rows = _around(x, grid.x0, grid.dx, grid.heights.shape[0])
+    columns = _around(y, grid.y0, grid.dy, grid.heights.shape[1])
+    part = grid.heights[rows, columns]
+    along, across = _strides(part.shape, (grid.dx, grid.dy), most)
+    part = part[::along, ::across]
     low, high = float(part.min()), float(part.max())
     step = max((high - low) / 65_535, 1e-9)
     numbers = np.round((part - low) / step).astype("<u2")
     return {
         "x0": grid.x0 + rows.start * grid.dx, "y0": grid.y0 + columns.start * grid.dy,
-        "dx": grid.dx * stride, "dy": grid.dy * stride, "nx": part.shape[0], "ny": part.shape[1],
+        "dx": grid.dx * along, "dy": grid.dy * across, "nx": part.shape[0], "ny": part.shape[1],
         "low": low, "high": high, "height_step": step,
         "heights": base64.b64encode(np.ascontiguousarray(numbers).tobytes()).decode("ascii"),
-        "patches": [
-            {"x": list(patch.x), "y": list(patch.y), "word": patch.label or "other ground"}
-            for patch in run.scenario.ground.patches
-        ],
     }  # fmt: skip
+
+
+def patches(run: Run) -> list[dict[str, Any]]:
+    """Return where the ground has other friction or soil, with the words for it."""
+    return [
+        {"x": list(patch.x), "y": list(patch.y), "word": patch.label or "other ground"}
+        for patch in run.scenario.ground.patches
+    ]
+
+
+def _strides(shape: tuple[int, ...], spacing: tuple[float, float], most: int) -> tuple[int, int]:
+    """Return which nodes of a grid to keep each way, at least two, so that at most ``most`` stay, evenly spaced."""
+    along, across = 1, 1
+    while math.ceil(shape[0] / along) * math.ceil(shape[1] / across) > most:
+        thin_along = math.ceil(shape[0] / (along + 1)) >= 2 and (
+            spacing[0] * along <= spacing[1] * across or math.ceil(shape[1] / (across + 1)) < 2
+        )
+        along, across = (along + 1, across) if thin_along else (along, across + 1)
+    return along, across
 
 
 def _around(places: np.ndarray, start: float, step: float, count: int) -> slice:

@@ -33,7 +33,7 @@ class Thin:
     @classmethod
     def to(cls, rows: int, points: int) -> Thin:
         """Return how ``rows`` become at most ``points``."""
-        return cls(rows, 1 if rows <= points else -(-rows // (points // 2)))
+        return cls(rows, 1 if rows <= points else -(-rows // max(1, points // 2)))
 
     @property
     def kept(self) -> NDArray[np.intp]:
@@ -62,7 +62,9 @@ class Thin:
 
 def packed(values: Any) -> str:
     """Return numbers as base64 of little-endian single precision, row by row."""
-    return base64.b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode("ascii")
+    with np.errstate(over="ignore"):  # beyond single precision is beyond all that a chart could show
+        numbers = np.ascontiguousarray(values, dtype="<f4")
+    return base64.b64encode(numbers.tobytes()).decode("ascii")
 
 
 def channels() -> list[dict[str, Any]]:

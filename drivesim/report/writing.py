@@ -31,7 +31,7 @@ def write_report(
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, partial = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
         try:
-            with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as file:
+            with os.fdopen(handle, "w", encoding="utf-8") as file:
                 file.write(text)
             os.chmod(partial, 0o644)
             os.replace(partial, path)
@@ -47,8 +47,12 @@ def check_page(path: Path, force: bool) -> None:
     """Raise RunError unless ``path`` can be written: new, an older page, or anything that may be replaced."""
     if path.is_dir():
         raise RunError(f"{path} is a folder; give the name of a file, such as {path / REPORT}")
-    if force or not path.exists():
-        return
-    with path.open("rb") as file:
-        if OURS.encode() not in file.read(4096):
-            raise RunError(f"{path} exists and is not a page of drivesim; give another --output, or --force")
+    try:
+        if force or not path.exists():
+            return
+        with path.open("rb") as file:
+            ours = OURS.encode() in file.read(4096)
+    except OSError as error:
+        raise RunError(f"{path}: cannot be read ({error.strerror})") from None
+    if not ours:
+        raise RunError(f"{path} exists and is not a page of drivesim; give another --output, or --force")

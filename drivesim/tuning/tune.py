@@ -125,6 +125,10 @@ def summarise(
         "verdict": verdict(table),
         "gains": {name: problem.space.changes(point) for name, point in cases.items()},
         "change": change_of(problem, found.best),
+        "searched": {
+            gain.path: {"unit": gain.unit, "low": gain.low, "high": gain.high, "scale": gain.scale}
+            for gain in problem.space.gains
+        },
         "cost": {"weights": study.cost.weights, "scales": objective.scales},
         "training": {"seeds": [seeds[0], seeds[-1]], "cost": training},
         "finalists": [

@@ -46,9 +46,10 @@ def test_a_file_with_cases_is_printed_and_written(place):
     )
     assert "3 grounds from seed 1001 on, parts drawn: rover.mass; mean (95 % interval)" in result.output
     folder = place / "runs" / "own"
+    found_on = json.loads((folder / "summary.json").read_text())["most_different_ground"]
     assert {p.name for p in folder.iterdir()} == {
         "summary.json", "runs.nc", "runs.csv", "differences.csv", "case_0.yaml", "case_1.yaml",
-        "differences.png", "way.png", "conditions.png",
+        "differences.png", "way.png", "conditions.png", f"ground_{found_on}",
     }  # fmt: skip
 
 

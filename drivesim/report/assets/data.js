@@ -22,7 +22,7 @@ const titled = (channel) => {
   const unit = unitWord(channel.unit);
   return words(channel.name) + (unit ? ` [${unit}]` : "");
 };
-const brief = (word) => (word.length > 11 ? `${word.slice(0, 10)}…` : word);
+const brief = (word, most = 11) => (word.length > most ? `${word.slice(0, most - 1)}…` : word);
 const seconds = (time) => `${time.toFixed(2)} s`;
 
 /** A number in three digits, with a true minus sign. */
@@ -31,6 +31,22 @@ function shown(value) {
   const size = Math.abs(value);
   const text = size >= 1000 ? value.toFixed(0) : size >= 1e-4 || size === 0 ? value.toPrecision(3) : value.toExponential(1);
   return (size === 0 ? "0" : text).replaceAll("-", "−");
+}
+
+/** A number with so many decimals, a true minus sign, and none before a zero. */
+function fixed(value, places) {
+  if (value === null || !Number.isFinite(value)) return "–";
+  return value.toFixed(places).replace(/^-(?=[0.]*$)/, "").replace("-", "−");
+}
+
+/** Call ``action`` at most every ``pause`` ms, and once more at the end of a flood of calls. */
+function calmly(action, pause = 100) {
+  let last = -Infinity, waiting = 0;
+  return (...given) => {
+    clearTimeout(waiting);
+    const now = performance.now(), run = () => { last = performance.now(); action(...given); };
+    if (now - last >= pause) run(); else waiting = setTimeout(run, pause - (now - last));
+  };
 }
 
 class Ground {
@@ -53,21 +69,22 @@ class Ground {
 }
 
 class Run {
-  constructor(raw, channels) {
-    Object.assign(this, raw);
+  constructor(raw, channels, grounds) {
+    Object.assign(this, raw, { ground: grounds[raw.ground] });
     this.time = floats(raw.time);
     this.condition = bytes(raw.condition);
-    this.ground = new Ground(raw.ground);
     this.channels = new Map(channels.map((channel) => [channel.name, floats(raw.channels[channel.name])]));
+    this.places = new Map();
     this.perWheel = new Map(channels.map((channel) => [channel.name, channel.wheel]));
   }
 
   /** Last row that is not after ``time``; the first one before the run began. */
   row(time) {
     let low = 0, high = this.time.length - 1;
+    const sought = Math.fround(time); // as the rows' times are, or a jump to a row would show the one before
     while (low < high) {
       const middle = (low + high + 1) >> 1;
-      if (this.time[middle] <= time) low = middle; else high = middle - 1;
+      if (this.time[middle] <= sought) low = middle; else high = middle - 1;
     }
     return low;
   }
@@ -90,6 +107,16 @@ class Run {
 
   conditionOf(row, wheel) {
     return this.condition[row * this.wheels.length + wheel];
+  }
+
+  /** A value of a channel in as many decimals as three digits of its largest one need, and ``more``. */
+  say(name, value, more = 0) {
+    if (!this.places.has(name)) {
+      let most = 0;
+      for (const one of this.channels.get(name)) if (Math.abs(one) > most && Number.isFinite(one)) most = Math.abs(one);
+      this.places.set(name, clamped(2 - Math.floor(Math.log10(most || 1)), 0, 9));
+    }
+    return fixed(value, this.places.get(name) + more);
   }
 
   get title() {
