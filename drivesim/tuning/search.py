@@ -67,7 +67,7 @@ def search(objective: Objective) -> Found:
         few = seeds[: max(2, math.ceil(share * len(seeds)))]
         log.drive(points, few)
         points = [p for p in points if not log.tried[p].reason]
-        ranked = sorted(points, key=lambda p: (log.tried[p].cost, p))
+        ranked = sorted(filter(problem.space.holds, points), key=lambda p: (log.tried[p].cost, p))
         kept = set(ranked[: max(objective.problem.study.search.finalists, math.ceil(keep * len(ranked)))])
         points = [p for p in points if p in kept or p in begin]
     log.drive(points, seeds)
@@ -84,8 +84,9 @@ def decide(objective: Objective, log: _Log, seeds: Sequence[int]) -> Found:
 
     Of gains that cost the same, those of the scenario.  Raises NothingKeepsError.
     """
-    study, start = objective.problem.study, objective.problem.start
-    whole = [t for t in log.tried.values() if t.grounds == len(seeds) and not t.reason]
+    study, start, space = objective.problem.study, objective.problem.start, objective.problem.space
+    able = [t for t in log.tried.values() if t.grounds == len(seeds) and not t.reason]
+    whole = [t for t in able if space.holds(t.point)]
     ranked = sorted(whole, key=lambda t: (t.cost, t.point != start, t.point))[: study.search.finalists]
     both = [*seeds, *study.final_seeds]
     objective.drive([t.point for t in ranked], both)

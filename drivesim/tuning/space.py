@@ -74,6 +74,10 @@ class Space:
         """Return what ``point`` changes in the scenario."""
         return dict(zip(self.paths, point, strict=True))
 
+    def holds(self, point: Point) -> bool:
+        """Tell whether all gains of ``point`` lie between their bounds, as those of a scenario or a rule need not."""
+        return all(gain.low <= value <= gain.high for gain, value in zip(self.gains, point, strict=True))
+
     def with_rule(self, start: Point, rule: Gains) -> Point:
         """Return ``start`` with the values that a rule gives."""
         return tuple(rule.get(path, value) for path, value in zip(self.paths, start, strict=True))

@@ -86,6 +86,16 @@ def farmed(monkeypatch) -> Callable[[Figures], list[Scenario]]:
     return use
 
 
+def test_gains_of_scenario_and_rule_beyond_the_bounds_are_compared_but_not_chosen(farmed):
+    farmed(valley)
+    narrow = problem(bounds=("between: [0.01 V*s/rad, 1 V*s/rad]", "between: [0.6 V*s/rad, 1 V*s/rad]"))
+    found = search(Objective(narrow))
+    assert not narrow.space.holds(narrow.start), "the case is not worth a test otherwise"
+    assert found.tried[narrow.start].cost < min(found.finalists.values())
+    assert all(narrow.space.holds(point) for point in found.finalists)
+    assert found.best in found.finalists
+
+
 def test_the_search_drives_no_held_out_ground(farmed):
     seen = farmed(valley)
     asked = problem(refine=6)
