@@ -101,11 +101,20 @@ def read_run(folder: Path) -> Run:
             traces = opened.load()
         with (folder / EVENTS).open(newline="", encoding="utf-8") as file:
             events = _events(csv.DictReader(file))
+        traces["wheel"] = traces["wheel"].astype(str)
     except FileNotFoundError as error:
         raise RunError(f"{folder} is not a run's folder: {Path(error.filename).name} is missing") from None
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise RunError(f"{folder}: a file of this run cannot be read ({error})") from None
-    traces["wheel"] = traces["wheel"].astype(str)
+    except (
+        OSError,
+        ValueError,
+        LookupError,
+        TypeError,
+        ArithmeticError,
+        AssertionError,
+        MemoryError,
+    ) as error:
+        told = str(error).strip().partition("\n")[0]  # the reader of traces may say more than a line
+        raise RunError(f"{folder}: a file of this run cannot be read ({told})") from None
     scenario = load_scenario(folder / SCENARIO)
     return Run(scenario, traces, summary, events, build_scenario_ground(scenario))
 
