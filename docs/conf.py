@@ -27,7 +27,6 @@ source_suffix = {".md": "markdown"}
 exclude_patterns = ["studies", "_build"]
 myst_heading_anchors = 3
 myst_links_external_new_tab = False
-suppress_warnings = ["myst.strikethrough"]
 pygments_style = "default"
 pygments_dark_style = "native"
 highlight_language = "none"
@@ -84,6 +83,7 @@ html_theme_options = {
         "color-background-primary": "#1B1A18",
         "color-background-secondary": "#242320",
         "color-background-hover": "#34322E",
+        "color-inline-code-background": "#242320",
         "color-background-border": "#3A3833",
         "color-brand-primary": "#E8E4DC",
         "color-brand-content": "#7CC4EE",
@@ -98,9 +98,31 @@ html_theme_options = {
 }
 
 
+#: what the theme leaves out for those who read by ear or keyboard
+AIDS = {
+    '<p class="caption" role="heading">': '<p class="caption" role="heading" aria-level="2">',
+    '<aside class="sidebar-drawer">': '<aside class="sidebar-drawer" aria-label="Pages">',
+    '<aside class="toc-drawer">': '<aside class="toc-drawer" aria-label="On this page">',
+    "<pre>": '<pre tabindex="0">',  # may be wider than the page: the arrow keys move it then
+}
+
+
+def aid(app: Sphinx, error: Exception | None) -> None:
+    """Put these aids into every page that was written."""
+    if error is not None or app.builder.format != "html":
+        return
+    for path in Path(app.outdir).rglob("*.html"):
+        text = new = path.read_text(encoding="utf-8")
+        for found, better in AIDS.items():
+            new = new.replace(found, better)
+        if new != text:
+            path.write_text(new, encoding="utf-8")
+
+
 def setup(app: Sphinx) -> None:
     """Write the generated pages before anything is read."""
     from reference_pages import write
 
     app.connect("builder-inited", lambda _: write(HERE / "generated"))
+    app.connect("build-finished", aid)
     app.add_lexer("csv", TextLexer)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*", re.DOTALL)
 #: words with small powers, joined by * / · or blanks; brackets without powers; nothing slow to read
 _WORD = r"[A-Za-z\u00b5\u03bc\u03a9\u2126°%]+(?:(?:\^|\*\*)-?[1-4]|[²³])?"
+_MISTAKEN = re.compile(r"\bgr\b")  # grains, and meant as grams
 _UNIT_TEXT = re.compile(rf"(?:1 ?/ ?)?(?:[( ]*{_WORD}[) ]*(?:[*/·](?!\*)|(?<= )(?=[A-Za-z(])|$))+")
 _LONGEST_UNIT = 40
 _LONGEST = 80
@@ -88,6 +89,8 @@ def scale_by_pint(unit_text: str, unit: str) -> tuple[float, float]:
     """Return (factor, offset) for a unit that the short table does not hold.  Raises UnitError."""
     import pint
 
+    if _MISTAKEN.search(unit_text):
+        raise _unknown(unit_text, unit)
     text = unit_text
     for old, new in _RESPELLED.items():
         text = text.replace(old, new)

@@ -138,7 +138,7 @@ class Roughness(_Feature):
     rms: q.Length | None = None
     """Root mean square of the heights; goes with correlation_length."""
     correlation_length: q.Length | None = None
-    """Way over which heights stay alike."""
+    """Way over which the heights' correlation falls to 1/e; lumps are some four of it apart."""
     longest_wave: q.Length = 2.0
     """Longest wave in it."""
     shortest_wave: q.Length = 0.05
@@ -226,7 +226,7 @@ class Patch(q.Model):
     y: tuple[q.Coordinate, q.Coordinate]
     """From and to, across; positive is left."""
     factor: q.Ratio = 1.0
-    """Factor on friction."""
+    """Factor on the tyre's friction, where the ground is hard."""
     hold: q.ShareOrZero = 0.0
     """Hold that it offers to spikes, as a share of the tyre's bite."""
     rolling_factor: q.Ratio = 1.0
@@ -258,9 +258,9 @@ class Ground(q.Model):
     width: q.Length = 1.5
     """Its width, half of it on either side."""
     cell: q.Length | None = None
-    """Spacing of the grid; without it fine where all is alike across, else a tenth of the wheel's radius."""
+    """Spacing of the grid; without it fine where all is alike across, else a tenth of the wheel's radius or finer."""
     friction_factor: q.Ratio = 1.0
-    """Factor on every tyre's friction."""
+    """Factor on every tyre's friction, where the ground is hard."""
     rolling_factor: q.Ratio = 1.0
     """Factor on every tyre's rolling resistance."""
     surface: Surface | None = None

@@ -41,7 +41,7 @@ class Motor(q.Model):
     conductor: Conductor | None = None
     """The copper of one phase as it is wound, before star or delta, from which its resistance follows."""
     resistance_spread: q.Spread = 0.0
-    """Standard deviation of the resistance from wheel to wheel, drawn from the seed."""
+    """Standard deviation of the resistance from wheel to wheel, as a share of it, drawn from the seed."""
     phase_inductance: q.Inductance | None = None
     """Inductance of one phase as it is wound; this or terminal_inductance."""
     terminal_inductance: q.Inductance | None = None
@@ -49,7 +49,7 @@ class Motor(q.Model):
     flux_linkage: q.FluxLinkage | None = None
     """Peak flux linkage of one phase as it is wound; one of four ways to give the magnets' strength."""
     torque_constant: q.TorqueConstant | None = None
-    """Torque per ampere of peak phase current."""
+    """Torque per ampere of peak current in one lead (of a star the phase current)."""
     back_emf_constant: q.BackEmfConstant | None = None
     """Peak voltage between two leads per rad/s of the wheel."""
     speed_constant: q.SpeedConstant | None = None
@@ -165,15 +165,15 @@ class Driver(q.Model):
     modulation: Literal["sine", "space_vector", "six_step"] = "sine"
     """How the phase voltages are made; decides how much amplitude a bus voltage gives."""
     on_resistance: q.ResistanceOrZero = 0.0
-    """Resistance of the switches that the current of one phase passes."""
+    """Resistance that the current of one lead passes in the driver: one switch, and a sense resistor."""
     fixed_loss: q.Power = 0.0
     """Power that it takes as long as it is on."""
     efficiency: q.Share = 1.0
     """Share of the power taken from the bus that reaches the phases, besides the losses above."""
     current_rating: q.Current | None = None
-    """Peak phase current that its maker allows; passing it is told, not prevented."""
+    """Peak current in one lead that its maker allows; passing it is told, not prevented."""
     current_limit: q.Current | None = None
-    """Peak phase current that the driver itself holds."""
+    """Peak current in one lead that the driver itself holds; without it any."""
     pwm_steps: int | None = Field(default=None, strict=True, ge=2, le=65_536)
     """Steps of the output from nothing to full; without it as fine as can be."""
     heat_to_board: q.ShareOrZero = 0.0

@@ -22,7 +22,7 @@ class Tyre(q.Model):
     """Brush tyre on hard ground. ``friction`` is on dry ground; the ground's own factor multiplies it."""
 
     friction: q.Ratio
-    """Greatest friction coefficient on dry concrete, before the tyre slides."""
+    """Greatest friction coefficient before the tyre slides, on dry concrete or a ground without factors of its own."""
     sliding_friction: q.Ratio | None = None
     """Friction coefficient once it slides fast; without it the same as friction."""
     stribeck_speed: q.SpeedLimit = 0.05
@@ -41,8 +41,8 @@ class Tyre(q.Model):
     """Force at the ground per metre that the tyre is pressed in."""
     radial_damping: q.Damping
     """Damping of that spring."""
-    rolling_resistance: q.RatioOrZero = 0.02
-    """Rolling drag as a share of the wheel's load, on dry concrete."""
+    rolling_resistance: q.ShareOrZero = 0.02
+    """Rolling drag as a share of the wheel's load, on dry concrete or a ground without factors of its own."""
     width: q.Length | None = None
     """Width of the tread; needed on soft ground."""
     lug_height: q.LengthOrZero = 0.0
@@ -64,7 +64,7 @@ class Wheel(q.Model):
     """What all wheels have in common."""
 
     radius: q.Length
-    """Radius at the tread."""
+    """Radius at which it rolls: way of one turn over 2π. The tyre's flattening does not alter it."""
     inertia: q.Inertia
     """Moment of inertia of all that turns with the wheel."""
     tyre: Tyre

@@ -79,7 +79,7 @@ class Recovery(q.Model):
     throttle: q.Ratio = 2.0
     """full_throttle: multiple of the command."""
     success: q.Length = 0.05
-    """Progress within twice stuck_for after a try that counts as freed."""
+    """Way from where it was stuck, until twice stuck_for after a try, that counts as freed."""
 
     @field_validator("method", mode="before")
     @classmethod

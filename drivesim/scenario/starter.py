@@ -64,7 +64,7 @@ MEASURES = (
     Measure(
         "rover.wheel.radius",
         "wheel radius, under load",
-        "Mark the floor and the tyre, push the rover straight for five turns: way / (5 × 2π).",
+        "Motor leads open. Mark the floor and the tyre, push the rover straight for five turns: way / (5 × 2π).",
         "tape measure",
         "mm",
         "40 mm",
@@ -73,7 +73,7 @@ MEASURES = (
     Measure(
         "rover.wheel.tyre.friction",
         "friction of the tyre on your dry ground",
-        "Set the rover, wheels blocked by tape, on a board with your ground's surface. "
+        "Set the rover, wheels taped fast to the frame (no tape on the tread), on a board with your ground's surface. "
         "Tilt until it slides: rise / run of the board. Five times, the middle one.",
         "board, tape measure",
         "",
@@ -83,9 +83,9 @@ MEASURES = (
     Measure(
         "rover.wheel.tyre.rolling_resistance",
         "rolling resistance on your ground",
-        "Motor leads open, pull it slowly on the level: (force - 4 × dry drag / radius) / (mass × 9.81 m/s²), "
-        "the dry drag from line 8.",
-        "spring or luggage scales",
+        "Motor leads open, on that board: tilt until it just keeps rolling, after a nudge. "
+        "Rise / run - 4 × dry drag / (radius × mass × 9.81 m/s²), the dry drag from line 8.",
+        "board, tape measure",
         "%",
         "4 %",
         "too low leaves torque for the climb that the tyre really takes",
@@ -104,8 +104,8 @@ MEASURES = (
     Measure(
         "rover.wheel.motor.pole_pairs",
         "pole pairs of the motor",
-        "Count the magnets and halve. Or send 0.1 A through two leads and turn the wheel by hand: "
-        "it snaps to as many places in a turn.",
+        "Count the magnets that face one side of the winding, and halve. Or send 0.1 A through two leads and turn "
+        "the wheel by hand: the places in a turn to which it snaps are the pole pairs.",
         "eyes, or a current-limited supply",
         "",
         "11",
@@ -114,13 +114,14 @@ MEASURES = (
     Measure(
         "rover.wheel.motor.terminal_resistance",
         "resistance between two motor leads, cold",
-        "Send 0.5 A through two leads, the third open, read the volts at the leads at once: volts / amperes. "
+        "Send 0.2 to 0.5 A through two leads, the third open, read the volts at the leads at once: volts / amperes. "
         "All three pairs, the mean; the wheels should be 20 to 25 degC.",
         "current-limited supply, voltmeter",
         "ohm",
         "4.2 ohm",
         "one of those that decide most: torque at standstill goes with its inverse",
-        "The winding warms in seconds: read at once, then switch off. A cheap ohmmeter is too coarse below 10 ohm.",
+        "The wheel jerks. The winding warms in seconds: read at once, then switch off. "
+        "A cheap ohmmeter is too coarse below 10 ohm.",
     ),
     Measure(
         "rover.wheel.motor.back_emf_constant",
@@ -137,19 +138,22 @@ MEASURES = (
     Measure(
         "rover.wheel.winding.thermal_resistance",
         "thermal resistance of the winding to the air",
-        "Hold a small current through two leads until the volts stop rising, about 20 minutes. "
+        "Mounted as it drives, hold a current of about 1 W (volts × amperes) through two leads until the volts stop "
+        "rising, about 20 minutes. "
         "Warming in K: (last volts / first volts - 1) / 0.0039; divide it by last volts × amperes.",
         "current-limited supply, voltmeter, watch",
         "K/W",
         "20 K/W",
         "nothing in a run of seconds; everything about what it can hold for ever",
-        "Stay below 40 K of warming and the maker's limit. Never leave it alone.",
+        "Switch off at once when the volts have risen by 15 % (38 K), or at the maker's limit. It gets hot enough to "
+        "burn skin: hands off, nothing near that burns, never alone.",
     ),
     Measure(
         "rover.wheel.driver.current_limit",
         "current limit of the wheel's driver, peak in one lead",
-        "From the driver's settings, or its sense resistor and threshold; check it on a held wheel for a second.",
-        "the driver's settings, clamp meter",
+        "From the driver's settings, or its sense resistor and threshold. To check it, hold the wheel for a second: "
+        "the greatest of the three leads is 87 to 100 % of it.",
+        "the driver's settings, clamp meter for DC",
         "A",
         "1.8 A",
         "too high promises torque that the driver never gives; delete the line where it has none",
@@ -158,7 +162,7 @@ MEASURES = (
     Measure(
         "rover.battery.cells_in_series",
         "cells in series",
-        "Count them, or full pack volts / 4.2 V.",
+        "Count them; of lithium polymer also full pack volts / 4.2 V.",
         "eyes",
         "",
         "2",
@@ -167,13 +171,13 @@ MEASURES = (
     Measure(
         "rover.battery.cell_resistance",
         "resistance of one cell",
-        "Volts of the pack at rest and after 1 s of about 1 A: (rest - loaded) / amperes / cells in series, "
+        "Volts at the rover's plug, at rest and after 1 s of about 1 A: (rest - loaded) / amperes / cells in series, "
         "× cells in parallel.",
         "voltmeter, load resistor or the rover itself",
         "mohm",
         "60 mohm",
         "too low hides the sag when all wheels stall, and the brown-out that follows",
-        "Within the cell maker's limits, on a surface that does not burn. Never short a cell.",
+        "Within the cell maker's limits, on a surface that does not burn. Never short a cell. The resistor gets hot.",
     ),
 )
 
@@ -181,7 +185,8 @@ MEASURES = (
 SAFETY = (
     "Supply: one with a current limit, set low first. The battery only for line 15.",
     "Wheels: off the ground and clear of fingers, hair and cables whenever a motor can turn.",
-    "Windings: a held or slow wheel turns all its power into heat. Keep tests short, below the maker's limits.",
+    "Windings: a held or slow wheel turns all its power into heat, and burns skin before it looks hot. Seconds only, "
+    "below the maker's limits; line 12 is the one long test, with a stop of its own.",
     "Lithium cells: can burn. Only within the maker's limits; never shorted, never alone, never a swollen one.",
     "The makers' data and local rules come before anything written here.",
 )

@@ -44,7 +44,8 @@ GROUNDS = {
         "Does it cross loose rubble?",
         """\
   features:
-    # rms: half the usual height from hollow to lump is near it; correlation_length: half the way from lump to lump.
+    # rms: half the usual height from hollow to lump is near it; correlation_length: a quarter of the way from lump to
+    # lump. Leave out the small lumps upon them.
     # This is one random ground of many: change seed below, or let drivesim compare drive many of them.
     - {kind: roughness, rms: 6 mm, correlation_length: 45 mm, start: 0.3 m, fade: 0.1 m, label: the rubble}
 """,
@@ -143,7 +144,7 @@ DRIVES = {
         "fixed voltage",
         "the voltage follows the command, nobody measures the speed",
         """\
-  voltage_per_speed: 0.3 V*s/rad  # more climbs more and runs too fast on the level
+  voltage_per_speed: 0.3 V*s/rad  # half of it holds the speed on a level floor; more climbs more, and runs away there
 """,
     ),
 }  # fmt: skip

@@ -68,7 +68,8 @@ wheel:                         # the same for all four
 @13     current_limit:
     # modulation: sine         # or space_vector, six_step
     # lockout: {below: 5.6 V, above: 6.2 V, boot: 300 ms}  # copy: bus voltage at which the drivers reset
-battery:
+# wheels: {front_left: {resistance_factor: 1.05, extra_drag: 0.2 mN*m}}  # what one wheel has of its own
+battery:                       # lithium polymer; others need open_circuit, their rested volts: docs/scenarios.md
 @14   cells_in_series:
   # cells_in_parallel: 1
   capacity: 800 mAh            # copy: of one cell
@@ -90,7 +91,8 @@ ground:
   name: $ground
   length: 3 m                  # ahead of the rover, which starts at x = 0
   width: 1.2 m
-  # surface: wet_concrete      # or asphalt, rolled_gravel, loose_sand, ...; default: dry concrete
+  # surface: wet_concrete      # or asphalt, rolled_gravel, ...: multiplies friction and rolling resistance as
+  #   measured on dry concrete; leave it out where you measured on this very ground, else it counts twice
 $features
 # $drive: $about
 drive:

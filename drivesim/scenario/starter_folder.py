@@ -63,7 +63,7 @@ def write_starter(folder: Path, ground: str, drive: str, *, force: bool = False)
         folder.parent.mkdir(parents=True, exist_ok=True)
         partial = Path(tempfile.mkdtemp(prefix=".new-", dir=folder.parent))
     except OSError as error:
-        raise DrivesimError(f"{folder}: cannot be written ({error.strerror})") from None
+        raise _unwritable(folder, error) from None
     try:
         partial.chmod(0o755)
         for file, text in files.items():
@@ -71,21 +71,27 @@ def write_starter(folder: Path, ground: str, drive: str, *, force: bool = False)
         _check_free(folder, force)
         return Starter(tuple(files), _put_in_place(partial, folder))
     except OSError as error:
-        raise DrivesimError(f"{folder}: cannot be written ({error.strerror})") from None
+        raise _unwritable(folder, error) from None
     finally:
         shutil.rmtree(partial, ignore_errors=True)
+
+
+def _unwritable(folder: Path, error: OSError) -> DrivesimError:
+    in_the_way = isinstance(error, FileExistsError | NotADirectoryError)
+    reason = "a file stands where a folder is needed" if in_the_way else error.strerror
+    return DrivesimError(f"{folder}: cannot be written ({reason})")
 
 
 def _check_free(folder: Path, force: bool) -> None:
     """Raise DrivesimError unless ``folder`` is free, or an older starter that may be moved aside."""
     if not os.path.lexists(folder):
         return
-    if not force:
-        raise DrivesimError(f"{folder} exists already; give another name, or --force to move it to -old")
     if not ((folder / SCENARIO).is_file() and (folder / ROVER).is_file()):
         raise DrivesimError(
-            f"{folder} exists and is not a starter of drivesim; it is left alone even with --force"
+            f"{folder} exists and is not a starter of drivesim; it is left alone, give another name"
         )
+    if not force:
+        raise DrivesimError(f"{folder} exists already; give another name, or --force to move it to -old")
 
 
 def _put_in_place(partial: Path, folder: Path) -> Path | None:

@@ -23,9 +23,14 @@ table { border-collapse: collapse; width: 100%; margin: .6em 0 }
 caption { text-align: left; padding: .2em 0 }
 th, td { border: .5pt solid #555; padding: .25em .4em; text-align: left; vertical-align: top }
 thead th { background: #f3f0eb }
-tbody th { width: 20% } th small { font-weight: normal }
-.n { width: 2em; text-align: right } .blank { width: 15% } .unit { white-space: nowrap }
+tbody th { width: 17% } th small { font-weight: normal }
+.n { width: 2em; text-align: right } .blank { width: 13% } .unit { white-space: nowrap }
 small { font-size: 8.5pt; color: #444 }
+@media screen and (max-width: 45em) { thead { display: none }
+  table, caption, tbody, tr, tbody th, td { display: block; width: auto !important; border: 0; text-align: left }
+  tr { border-bottom: .75pt solid #555; padding: .4em 0 } .n { font-weight: bold; text-align: left }
+  .blank { height: 2em; border-bottom: .75pt solid #222 } td.unit { display: inline-block }
+  .unit + .unit::before { content: "invented: " } }
 @media print { body { font-size: 8.5pt; margin: 0; padding: 0; max-width: none } small { font-size: 7.5pt }
   thead { display: table-header-group } tr { break-inside: avoid } thead th { background: none } }
 """.strip()
@@ -85,13 +90,13 @@ closely is told [on the bench](bench.md).
 
 {safety}
 
-| | what | how | with | unit | if wrong |
+| no. | what | how | with | unit | if wrong |
 | --- | --- | --- | --- | --- | --- |
 {rows}
 
 The dotted names, as under `change:` of a scenario, and the invented values that `drivesim new` writes:
 
-| | in the file | invented |
+| no. | in the file | invented |
 | --- | --- | --- |
 {paths}
 """

@@ -74,9 +74,9 @@ class Require(q.Model):
     wheel: Literal["loaded", "free", "both"] = "loaded"
     """Whose margins: of a wheel with its share of the rover, in the air, or both."""
     voltage_limited: q.ShareOrZero | None = None
-    """Most of the time at full voltage, mean over grounds."""
+    """Greatest share of the time at full voltage, mean over grounds."""
     rounding: q.Share | None = None
-    """Most by which whole numbers may change a gain."""
+    """Greatest share by which whole numbers may change a gain."""
 
     @property
     def margins(self) -> bool:

@@ -5,11 +5,14 @@ from __future__ import annotations
 import importlib.util
 import os
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from drivesim.scenario.starter_sheet import sheet_html
 
 ROOT = Path(__file__).parents[2]
 NEEDED = ("sphinx", "myst_parser", "furo")
@@ -76,6 +79,7 @@ def test_our_colours_can_be_read():
     for look in ("light_css_variables", "dark_css_variables"):
         colours = conf.html_theme_options[look]
         grounds = [colours[f"color-background-{kind}"] for kind in ("primary", "secondary", "hover")]
+        grounds.append(colours["color-inline-code-background"])
         texts = [
             "foreground-primary",
             "foreground-secondary",
@@ -87,3 +91,26 @@ def test_our_colours_can_be_read():
             for name in texts:
                 a, b = sorted((luminance(colours[f"color-{name}"]), luminance(ground)))
                 assert (b + 0.05) / (a + 0.05) >= 4.5, (look, name, ground)
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_pages_can_be_read_by_ear_and_by_keyboard(site, look):
+    """No finding of axe-core on pages with commands, tables and keys; the sheet is two pages of paper."""
+    axe, chromium = pytest.importorskip("axe_playwright_python.sync_playwright"), shutil.which("chromium")
+    if chromium is None and os.environ.get("DRIVESIM_FULL") != "1":
+        pytest.skip("chromium is missing")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        page = browser.new_page(color_scheme=look)
+        for name in ("quick_start", "sheet", "generated/rover_file"):
+            page.goto((site / f"{name}.html").as_uri())
+            found = axe.Axe().run(page).response["violations"]
+            assert not found, (name, [(one["id"], one["nodes"][0]["target"]) for one in found])
+        sheet = sheet_html("a rover with a name as long as they come, of sixty characters")
+        page.set_content(sheet)
+        page.set_viewport_size({"width": 360, "height": 740})
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360, "wider than a phone"
+        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4", prefer_css_page_size=True))) == 2
+        browser.close()

@@ -110,6 +110,12 @@ def test_units_that_look_alike_are_told_apart(text, unit):
         units.parse(text, unit)
 
 
+@pytest.mark.parametrize(("text", "unit"), [("860 gr", "kg"), ("2 gr*cm^2", "kg*m^2")])
+def test_grains_are_not_taken_for_grams(text, unit):
+    with pytest.raises(UnitError, match=r"is not known; write it like '(180 g|20 g\*m\^2)'"):
+        units.parse(text, unit)
+
+
 @pytest.mark.parametrize(
     ("text", "unit", "value"),
     [

@@ -62,7 +62,7 @@ def test_every_ground_with_every_drive_loads(ground, drive, tmp_path):
         ("slab_edge", "speed_loop", "moved"),
         ("rubble", "trimmed_frequency", "out of step"),
         ("loose_fill", "locked_frequency", "fell behind"),
-        ("wet_slope", "fixed_voltage", ""),
+        ("wet_slope", "fixed_voltage", "stuck"),
     ],
 )
 def test_it_runs_as_it_is(ground, drive, word, tmp_path):
@@ -127,7 +127,7 @@ def test_another_number_in_the_file_is_another_rover(starter, number, tmp_path):
 OFFERED = {
     "sliding_friction", "lug_height", "bite", "connection", "cogging_torque", "cogging_per_turn", "modulation",
     "lockout", "cells_in_parallel", "surface", "- {at", "ambient", "recovery", "events", "  - {at", "rover.mass",
-    "rover.wheel.tyre.friction", "rover.battery.cells_in_series", "amplitude_per_hertz", "hold_at_standstill",
+    "rover.wheel.tyre.friction", "rover.battery.cells_in_series", "amplitude_per_hertz", "hold_at_standstill", "wheels",
 }  # fmt: skip
 
 
@@ -260,6 +260,11 @@ def test_what_was_there_stays(tmp_path, monkeypatch):
     again = write_starter(folder, "ramp", "speed_loop", force=True).kept
     assert again != kept
     (tmp_path / "thesis").mkdir()
+    with pytest.raises(DrivesimError) as refused:
+        write_starter(tmp_path / "thesis", "flat", "speed_loop")
+    assert "--force" not in str(refused.value)
+    with pytest.raises(DrivesimError, match="a file stands where a folder is needed"):
+        write_starter(folder / ROVER / "inside", "flat", "speed_loop")
     with pytest.raises(DrivesimError, match="left alone"):
         write_starter(tmp_path / "thesis", "flat", "speed_loop", force=True)
     monkeypatch.setattr(Path, "rename", stumbling(Path.rename))
