@@ -9,6 +9,8 @@ import click
 
 from drivesim.cli import options
 
+LONGEST_NAME = 60  # characters of a case's name
+
 
 @click.command(
     "compare",
@@ -84,6 +86,7 @@ def command(
     from drivesim.analysis.headlines import Requirement
     from drivesim.cli import compare_tables
     from drivesim.cli.console import tell
+    from drivesim.cli.mistakes import check_study
     from drivesim.cli.progress import counted
     from drivesim.scenario import load_scenario
     from drivesim.study.compare import plan, run_plan
@@ -93,6 +96,8 @@ def command(
         Requirement.parse(bar, "--success")
     given = {"grounds": grounds, "first_ground": first_ground, "success": bars or None, "against": against}
     settings = {name: value for name, value in given.items() if value is not None}
+    for file in files:
+        check_study(file, "compare" if len(files) == 1 else "")
     source: Any = (
         files[0] if len(files) == 1 else {_name(files, i): load_scenario(f) for i, f in enumerate(files)}
     )
@@ -106,17 +111,17 @@ def command(
     try:
         with counted(planned.runs, quiet=quiet) as progress:
             found = run_plan(planned, jobs=jobs, progress=progress, unfinished=unfinished)
+        with writing(folder, force=force) as partial:
+            found.write(partial)
+            ground = found.summary["most_different_ground"] if keep is None else keep
+            kept = [folder / path.relative_to(partial) for path in keep_runs(planned, ground, partial)]
+            if not no_pictures:
+                from drivesim.plots.compare import write_pictures
+
+                write_pictures(found, partial, style)
     except KeyboardInterrupt as stop:
         stop.add_note("finished runs are kept, and the same command goes on from there")
         raise
-    with writing(folder, force=force) as partial:
-        found.write(partial)
-        ground = found.summary["most_different_ground"] if keep is None else keep
-        kept = [folder / path.relative_to(partial) for path in keep_runs(planned, ground, partial)]
-        if not no_pictures:
-            from drivesim.plots.compare import write_pictures
-
-            write_pictures(found, partial, style)
     unfinished.unlink(missing_ok=True)
     tell(
         found.summary, as_json=as_json, quiet=quiet, folder=folder,
@@ -125,6 +130,12 @@ def command(
 
 
 def _name(files: tuple[Path, ...], index: int) -> str:
-    """Return what a scenario's file is called in the comparison: its name, or its whole path where names are alike."""
+    """Return what a scenario's file is called in the comparison: its name, or where it is if names are alike.
+
+    Of what is too long for a case's name the end is kept.
+    """
     stems = [file.stem for file in files]
-    return stems[index] if stems.count(stems[index]) == 1 else f"{files[index]} ({index + 1})"
+    own = stems[index]
+    if stems.count(own) > 1 or len(own) > LONGEST_NAME:
+        own = f"{files[index]} ({index + 1})"
+    return own if len(own) <= LONGEST_NAME else f"…{own[1 - LONGEST_NAME :]}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from drivesim.cli.options import Command
+from drivesim.cli.options import Command, OneOf
 
 SHELLS = ("bash", "zsh", "fish")
 
@@ -18,7 +18,7 @@ SHELLS = ("bash", "zsh", "fish")
         "drivesim completion fish | source    # in ~/.config/fish/config.fish",
     ),
 )
-@click.argument("shell", type=click.Choice(SHELLS))
+@click.argument("shell", type=OneOf(SHELLS))
 @click.pass_context
 def command(ctx: click.Context, shell: str) -> None:
     """Print the script with which SHELL completes drivesim: commands, options, scenario files, run folders, values.

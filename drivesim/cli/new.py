@@ -26,14 +26,14 @@ DRIVES = ("speed_loop", "locked_frequency", "trimmed_frequency", "fixed_voltage"
 @click.argument("name", type=options.Folder())
 @click.option(
     "--ground",
-    type=click.Choice(GROUNDS),
+    type=options.OneOf(GROUNDS),
     default="slab_edge",
     show_default=True,
     help="Ground to begin with; written out, to be changed.",
 )
 @click.option(
     "--drive",
-    type=click.Choice(DRIVES),
+    type=options.OneOf(DRIVES),
     default="speed_loop",
     show_default=True,
     help="Drive of each wheel; written out, to be changed.",

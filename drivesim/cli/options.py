@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import os
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -112,6 +113,20 @@ class Whole(click.ParamType):
         raise DrivesimError(f"{_shown(param)}: found '{value}', needed: a whole number {bounds}")
 
 
+class OneOf(click.Choice):
+    """One of a few names; another one is told with those allowed and the nearest."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the name; fails in one line."""
+        if value in self.choices:
+            return str(value)
+        names = [str(name) for name in self.choices]
+        near = difflib.get_close_matches(str(value), names, 1)
+        hint = f"; nearest is {near[0]}" if near else ""
+        name = _shown(param) if isinstance(param, click.Option) else (param and param.human_readable_name)
+        raise DrivesimError(f"{name}: found '{value}', allowed: {', '.join(names)}{hint}")
+
+
 class Name(click.ParamType):
     """One of some names that are looked up only when a shell asks for them; whoever takes it checks it."""
 
@@ -160,7 +175,7 @@ no_pictures = click.option("--no-pictures", is_flag=True, cls=Output, help="Writ
 STYLES = ("light", "dark", "print")
 style = click.option(
     "--style",
-    type=click.Choice(STYLES),
+    type=OneOf(STYLES),
     default="light",
     show_default=True,
     cls=Output,

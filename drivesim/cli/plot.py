@@ -5,14 +5,21 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
+from click.core import ParameterSource
 
 from drivesim.cli import options
+from drivesim.errors import DrivesimError
 
 
 def _pictures() -> list[str]:
     from drivesim.plots import PICTURES
 
     return list(PICTURES)
+
+
+def _given(name: str) -> bool:
+    """Tell whether a parameter stands on the command line."""
+    return click.get_current_context().get_parameter_source(name) is not ParameterSource.DEFAULT
 
 
 @click.command(
@@ -38,10 +45,10 @@ def _pictures() -> list[str]:
     "--format",
     "formats",
     multiple=True,
-    type=click.Choice(["png", "svg", "pdf"]),
+    type=options.OneOf(["png", "svg", "pdf"]),
     default=["png"],
     show_default=True,
-    help="May be given again.",
+    help="Format of the pictures; may be given again.",
 )
 @click.option(
     "--clip", is_flag=True, help="Write clip.gif, a few seconds to look at; pictures only where named too."
@@ -62,7 +69,14 @@ def command(
     from drivesim.cli.console import print_json, say
     from drivesim.plots import write_pictures
 
-    folder, found, written = output or run, read_run(run), []
+    folder = output or run
+    if clip and not names and _given("formats"):
+        raise DrivesimError(
+            "--format is for pictures, a clip is a GIF always; name pictures with --picture too"
+        )
+    if output is not None and output.exists() and not output.is_dir():
+        raise DrivesimError(f"--output: {output} is a file, needed: a folder")
+    found, written = read_run(run), []
     if names or not clip:
         written += write_pictures(found, folder, formats=formats, names=names or None, style=style)
     if clip:

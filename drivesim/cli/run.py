@@ -62,11 +62,12 @@ def command(
     from drivesim.analysis.run import simulate
     from drivesim.cli import tables
     from drivesim.cli.console import console, say, show, tell
-    from drivesim.cli.mistakes import told_where_written
+    from drivesim.cli.mistakes import check_study, told_where_written
     from drivesim.cli.progress import simulated
     from drivesim.scenario import load_scenario
 
     requirements = [Requirement.parse(bar) for bar in bars]
+    check_study(scenario)
     loaded = load_scenario(scenario)
     folder = output or free_folder(Path("runs") / scenario.stem)
     check_target(folder, force)

@@ -43,12 +43,14 @@ def command(
     """
     from drivesim.cli import sweep_tables
     from drivesim.cli.console import tell
+    from drivesim.cli.mistakes import check_study
     from drivesim.cli.progress import counted
     from drivesim.study.sweep import sweep
     from drivesim.study.sweep_setup import load_sweep
 
     if jobs is not None and cluster is not None:
         raise DrivesimError("--jobs counts runs at once here; a cluster has workers of its own")
+    check_study(study, "sweep")
     setup = load_sweep(study)
     folder = output or Path("runs") / study.stem
     try:
@@ -56,13 +58,13 @@ def command(
             found = sweep(
                 setup, folder=folder, jobs=jobs, cluster=cluster, progress=lambda done, total: report(done)
             )
+        if not no_pictures:
+            from drivesim.plots.sweep import write_pictures
+
+            write_pictures(found, folder, style)
     except KeyboardInterrupt as stop:
         stop.add_note(f"finished runs are kept in {folder}/, and the same command goes on from there")
         raise
-    if not no_pictures:
-        from drivesim.plots.sweep import write_pictures
-
-        write_pictures(found, folder, style)
     tell(
         found.summary, as_json=as_json, quiet=quiet, folder=folder,
         printed=lambda out: sweep_tables.print_swept(out, found),

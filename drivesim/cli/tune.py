@@ -51,13 +51,14 @@ def command(
     from drivesim.analysis.files import check_target, free_folder, writing
     from drivesim.cli import tune_tables
     from drivesim.cli.console import say, tell
-    from drivesim.cli.mistakes import told_where_written
+    from drivesim.cli.mistakes import check_study, told_where_written
     from drivesim.cli.progress import counted
     from drivesim.scenario.study import study_kind
     from drivesim.tuning.files import write_tuned
     from drivesim.tuning.search import NothingKeepsError
     from drivesim.tuning.tune import loaded_from, runs_expected, tune
 
+    check_study(study, "tune")
     loaded = loaded_from(study)
     folder = output or free_folder(Path("runs") / f"{study.stem.removeprefix('tune_')}-tune")
     check_target(folder, force)

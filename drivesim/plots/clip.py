@@ -20,7 +20,7 @@ from PIL import Image
 from drivesim.errors import DrivesimError
 from drivesim.plots import chosen_style, layout, whole_rows
 from drivesim.plots.clip_views import Frame, FromAbove, FromTheSide, Slots, View
-from drivesim.plots.files import pixels
+from drivesim.plots.files import filled, pixels
 from drivesim.plots.palettes import Palette, palette, restyle
 from drivesim.plots.style import AGAINST, BLUE, DPI, FAINT, GROUND, INK, one_line, styled
 from drivesim.plots.way import sides, way
@@ -145,9 +145,9 @@ def _head(run: Run, figure: Figure, *, loads: bool) -> None:
     pace = (
         "as fast as life"
         if speed == 1
-        else f"{speed:g} times faster"
+        else f"{speed:.3g} times faster"
         if speed > 1
-        else f"{1 / speed:g} times slower"
+        else f"{1 / speed:.3g} times slower"
     )
     figure.text(x, 1 - 0.1 / height, one_line(run.scenario.name, 46), va="top", fontsize=11, weight="bold")
     figure.text(
@@ -179,21 +179,25 @@ def write_clip(
     ``progress`` is told how many of its frames are done.  Raises OSError where the file cannot be written.
     """
     target = Path(path)
-    target.parent.mkdir(parents=True, exist_ok=True)
-    images, colours = [], None
-    for done, image in enumerate(clip.images(), 1):
-        if colours is None:
-            colours = _colours(image, clip.palette)
-        images.append(image.quantize(palette=colours, dither=Image.Dither.NONE))
-        if progress is not None:
-            progress(done)
-    times = [round(1000 / RATE)] * len(images)
-    times[0], times[-1] = FIRST, LAST
-    more = {"save_all": True, "append_images": images[1:], "duration": times, "loop": 0} if images[1:] else {}
-    with tempfile.TemporaryDirectory(prefix=".clip-", dir=target.parent) as workshop:
-        partial = Path(workshop, "clip.gif")
-        images[0].save(partial, "gif", optimize=False, **more)
-        os.replace(partial, target)
+    with filled(target.parent) as home:
+        images, colours = [], None
+        for done, image in enumerate(clip.images(), 1):
+            if colours is None:
+                colours = _colours(image, clip.palette)
+            images.append(image.quantize(palette=colours, dither=Image.Dither.NONE))
+            if progress is not None:
+                progress(done)
+        times = [round(1000 / RATE)] * len(images)
+        times[0], times[-1] = FIRST, LAST
+        more = (
+            {"save_all": True, "append_images": images[1:], "duration": times, "loop": 0}
+            if images[1:]
+            else {}
+        )
+        with tempfile.TemporaryDirectory(prefix=".clip-", dir=home) as workshop:
+            partial = Path(workshop, "clip.gif")
+            images[0].save(partial, "gif", optimize=False, **more)
+            os.replace(partial, target)
     return target
 
 

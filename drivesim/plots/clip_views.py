@@ -157,7 +157,7 @@ class FromTheSide:
         self.frame = Line2D([], [], color=INK, linewidth=1.6, zorder=3)
         axes.add_line(self.frame)
         self.bodies, self.spokes = [], []
-        self.radii = radii(run)
+        self.radii, self.normal = radii(run), run.traces["normal_x"].values
         for _ in wheels:
             self.bodies.append(axes.add_patch(Ellipse((0, 0), 1, 1, edgecolor=INK, linewidth=1.0, zorder=4)))
             self.spokes.append(axes.add_line(Line2D([], [], color=INK, linewidth=1.6, zorder=5)))
@@ -184,9 +184,11 @@ class FromTheSide:
             self.spokes[k].set_data(x[k] + ends * np.sin(angle), MM * (z[k] + ends * np.cos(angle)))
             self.spokes[k].set_color(ink)
         load, drive = self.scale * frame.load[wheels], LONGER * self.scale * frame.drive[wheels]
-        foot = MM * (z - r)
-        self.load.show(x, foot, 0 * load, MM * load)
-        self.force.show(x, foot, drive, 0 * drive, _push_colours(frame, wheels, self.palette))
+        ahead = self.normal[row, wheels]  # forces lean as the ground does
+        up = np.sqrt(np.clip(1.0 - ahead**2, 0.0, 1.0))
+        foot = x - ahead * r, MM * (z - up * r)
+        self.load.show(*foot, ahead * load, MM * up * load)
+        self.force.show(*foot, up * drive, -MM * ahead * drive, _push_colours(frame, wheels, self.palette))
 
 
 def _push_colours(frame: Frame, wheels: list[int], palette: Palette) -> list[Any]:

@@ -7,7 +7,7 @@ import os
 import tempfile
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -43,10 +43,12 @@ def write_figures(
         if form not in FORMATS:
             raise DrivesimError(f"format of pictures: found '{form}', allowed: {', '.join(FORMATS)}")
     chosen_style(style)
-    home = Path(folder)
-    home.mkdir(parents=True, exist_ok=True)
     made = [f"{name}.{form}" for name in drawn for form in forms]
-    with tempfile.TemporaryDirectory(prefix=".pictures-", dir=home) as workshop, _no_collection():
+    with (
+        filled(folder) as home,
+        tempfile.TemporaryDirectory(prefix=".pictures-", dir=home) as workshop,
+        _no_collection(),
+    ):
         for name, draw in drawn.items():
             figure = restyle(draw(), style)
             for form in forms:
@@ -58,6 +60,21 @@ def write_figures(
         for file in made:
             os.replace(Path(workshop, file), home / file)
     return [home / file for file in made]
+
+
+@contextmanager
+def filled(folder: str | os.PathLike[str]) -> Iterator[Path]:
+    """Give a folder to fill, made anew if need be; one that was made anew goes again where the work is broken off."""
+    home = Path(folder)
+    new = not home.exists()
+    home.mkdir(parents=True, exist_ok=True)
+    try:
+        yield home
+    except BaseException:
+        if new:
+            with suppress(OSError):  # others have put something into it
+                home.rmdir()
+        raise
 
 
 def pack(image: Image.Image, path: Path) -> None:

@@ -71,7 +71,7 @@ _DARK = {
 _PRINT = {
     BLUE: "#000000", VERMILLION: "#6E6E6E", GREEN: "#404040", PURPLE: "#8C8C8C", style.OCHRE: "#555555",
     style.STEEL: "#7A7A7A", ORANGE: "#B4B4B4", SKY_BLUE: "#DADADA", style.INK: BLACK, style.FAINT: "#4D4D4D",
-    style.AGAINST: "#333333", style.DIM: "#8C8C8C",
+    style.AGAINST: "#808080", style.DIM: "#8C8C8C",
 }  # fmt: skip
 
 PALETTES = {

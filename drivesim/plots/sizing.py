@@ -31,6 +31,7 @@ from drivesim.plots.style import (
     wheel_word,
 )
 from drivesim.sizing.answers import STATE_WORDS, STATES, TASKS
+from drivesim.sizing.rows import asked_text
 from drivesim.sizing.verdict import shown
 
 if TYPE_CHECKING:
@@ -196,7 +197,7 @@ def draw_limits(sizing: Sizing) -> Figure:
         ax.tick_params(axis="x", labelsize=7, pad=1.5, length=2)
         unit = "torque at hand / torque needed" if about.shown_unit == "×" else about.shown_unit
         text = f"{about.words}\n[{unit}]" + (
-            f"\nasked: {shown(task, row['asked'])} (dashed)" if math.isfinite(goal) else ""
+            f"\nasked: {asked_text(task, row['asked'])} (dashed)" if math.isfinite(goal) else ""
         )
         figure.text(
             (left - 0.15) / WIDTH,

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drivesim.analysis.conditions import GRIPPING
-from drivesim.ground.surface import height_and_slopes
+from drivesim.ground.surface import height_and_slopes, unit_normal
 
 if TYPE_CHECKING:
     from drivesim.analysis.run import Run
@@ -106,6 +106,24 @@ def height_at(ground: GroundArrays, x: Array, y: Array) -> Array:
     lookup = np.vectorize(lambda a, b: height_and_slopes(*grid, a, b)[0], otypes=[float])
     result: Array = lookup(x, y)
     return result
+
+
+def normal_ahead(run: Run, rows: NDArray[np.intp]) -> Array:
+    """Return the part of the ground's unit normal at each wheel the way the rover heads (−1: a wall ahead).
+
+    Shape (rows, wheels).  Its part along x is as recorded; that along y is of the surface that the hub rides on.
+    """
+    part, ground = run.traces.isel(time=rows), run.ground
+    grid = (ground.surface, ground.x0, ground.y0, ground.dx, ground.dy)
+
+    def normal_y(x: float, y: float) -> float:
+        _, slope_x, slope_y = height_and_slopes(*grid, x, y)
+        return unit_normal(slope_x, slope_y)[1]
+
+    across = np.vectorize(normal_y, otypes=[float])(part["hub_x"].values, part["hub_y"].values)
+    yaw = part["yaw"].values[:, None]
+    ahead: Array = part["normal_x"].values * np.cos(yaw) + across * np.sin(yaw)
+    return ahead
 
 
 def ground_line(run: Run, wheels: list[int], along: Array) -> Array:

@@ -33,7 +33,7 @@ PICTURES = {
     "way": "how far each case came over time",
     "conditions": "share of time of each wheel in each condition, case by case",
 }
-MOST_GROUNDS = 1000  # in the chart
+MOST_GROUNDS, MOST_DOTS = 1000, 6000  # in the chart, of one figure
 TABLED = (SUCCESS, "finished", *SHOWN)
 #: what can be shown ground by ground, first what cases are judged by
 CHARTED = (*SHOWN, *(name for name in MEASURES if name not in (*SHOWN, "finished", "moving", "commanded")))
@@ -95,20 +95,20 @@ def _page(files: Folder) -> str:
 def _kept(files: Folder, count: int) -> list[str]:
     """Return how to look at the whole runs that were kept of a ground, if any were."""
     told = []
-    for ground in sorted(files.path.glob("ground_*")):
+    grounds = {path.name.removeprefix("ground_"): path for path in files.path.glob("ground_*")}
+    for seed in sorted(filter(str.isdecimal, grounds), key=int):  # no other name goes into a command
+        ground = grounds[seed]
         kept = [f"{ground.name}/case_{i}" for i in range(count) if (ground / f"case_{i}" / TRACES).is_file()]
         if kept:
-            number = ground.name.removeprefix("ground_")
-            told.append(
-                f"Ground {number} is kept to look at: in this folder, drivesim report {' '.join(kept)}"
-            )
+            told.append(f"Ground {seed} is kept to look at: in this folder, drivesim report {' '.join(kept)}")
     return told
 
 
 def _chart(summary: dict[str, Any], runs: pd.DataFrame) -> dict[str, Any]:
     """Return the figures ground by ground, a row of dots a case, with a choice of the measure."""
     names = list(summary["cases"])
-    grounds = runs[runs["case"] == names[0]]["ground"].tolist()[:MOST_GROUNDS]
+    grounds = runs[runs["case"] == names[0]]["ground"].tolist()
+    grounds = grounds[: max(1, min(MOST_GROUNDS, MOST_DOTS // len(names)))]
     by_case = {name: runs[runs["case"] == name].set_index("ground").loc[grounds] for name in names}
     choices = [
         choice(

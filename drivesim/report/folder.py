@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+import stat
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,14 +14,15 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from PIL import Image
+from PIL import Image, UnidentifiedImageError
 
 from drivesim.analysis.files import SUMMARY
 from drivesim.errors import RunError
 from drivesim.report.pictures import embedded
 
 TRUTHS = {"True": True, "False": False}
-MOST_PIXELS = 40_000_000  # of a picture
+MOST_PIXELS, MOST_SHOWN = 40_000_000, 3_000_000  # of a picture; of it in a page, more is made smaller
+MOST_BYTES = 100_000_000  # of a file; a table takes some twenty times as much in memory
 
 
 class Folder:
@@ -84,7 +86,9 @@ class Folder:
                 with Image.open(io.BytesIO(self._bytes(path.name)), formats=("PNG",)) as image:
                     if image.width * image.height > MOST_PIXELS:
                         raise ValueError(f"{image.width} × {image.height} pixels are too many")
-                    found.append(embedded(image.convert("RGB"), name, about))
+                    found.append(embedded(_made_small(image.convert("RGB")), name, about))
+            except UnidentifiedImageError:
+                raise self.unreadable(path.name, "it is no PNG picture") from None
             except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
                 raise self.unreadable(path.name, error) from None
         return found
@@ -94,8 +98,15 @@ class Folder:
         return RunError(f"{self.path}: {name} of this {self.word} cannot be read ({_one_line(why)})")
 
     def _bytes(self, name: str) -> bytes:
+        path = self.path / name
         try:
-            return (self.path / name).read_bytes()
+            about = path.stat()
+            if not stat.S_ISREG(about.st_mode):  # a pipe would never end
+                raise self.unreadable(name, "it is no file")
+            if about.st_size > MOST_BYTES:
+                size = f"it has {about.st_size / 1e6:.0f} MB, a page is made of at most {MOST_BYTES / 1e6:.0f} MB"
+                raise self.unreadable(name, size)
+            return path.read_bytes()
         except FileNotFoundError:
             raise RunError(f"{self.path}: {name} of this {self.word} is missing") from None
         except OSError as error:
@@ -113,6 +124,14 @@ def reading(path: Path, word: str) -> Iterator[Folder]:
             f"{path}: {SUMMARY} and tables do not fit a {word} ({what}); "
             "was a file edited, or written by another version?"
         ) from error
+
+
+def _made_small(image: Image.Image) -> Image.Image:
+    """Return a picture with no more pixels than a page shows."""
+    share = math.sqrt(MOST_SHOWN / (image.width * image.height))
+    if share < 1:
+        image.thumbnail((int(share * image.width), int(share * image.height)))
+    return image
 
 
 def _column(texts: list[str], words: bool) -> list[Any]:

@@ -16,10 +16,12 @@ from drivesim.report.results import (
     Table,
     Text,
     across,
+    bounded,
     choice,
     line,
     number,
     results_page,
+    thinned,
     titled,
 )
 from drivesim.sizing import rows as told
@@ -110,6 +112,7 @@ def _given(summary: dict[str, Any]) -> dict[str, str]:
 
 def _chart(summary: dict[str, Any], lines: pd.DataFrame) -> dict[str, Any]:
     """Return what rover and wheels give over the speed, and what the ground demands."""
+    lines, note = thinned(lines)
     given = _given(summary)
     rover = [line(words, lines[f"force_{name}"], i) for i, (name, words) in enumerate(given.items())]
     demanded = {name: words for name, words in DEMANDS.items() if f"demand_{name}" in lines}
@@ -125,7 +128,8 @@ def _chart(summary: dict[str, Any], lines: pd.DataFrame) -> dict[str, Any]:
     ]  # fmt: skip
     choices.append(choice("bus, every wheel at its limit", "V", [line("bus", lines["bus_now"], 0)]))
     return {
-        "label": "What the drive gives over the speed", "point": "speed", "choices": choices, "hint": HINT,
+        "label": "What the drive gives over the speed", "point": "speed", "choices": choices,
+        "hint": f"{HINT} {note}".strip(),
         "across": [across("rim speed", "m/s", lines["speed"])],
     }  # fmt: skip
 
@@ -135,10 +139,11 @@ def _lines(summary: dict[str, Any], lines: pd.DataFrame) -> Table:
     names = {f"force_{name}": words for name, words in _given(summary).items()}
     names |= {f"demand_{name}": words for name, words in DEMANDS.items()}
     names = {name: words for name, words in names.items() if name in lines}
+    shown, left = bounded(lines.iloc[::4], "rows", "lines.csv")
     rows = [
         [number(row["speed"]), *(number(row[name]) for name in names), number(row["bus_now"])]
-        for row in lines.iloc[::4].to_dict("records")
+        for row in shown.to_dict("records")
     ]
     heads = ["rim speed [m/s]", *(titled(words, "N") for words in names.values()), "bus [V]"]
-    note = "Every fourth speed; all of them, and each wheel's torque, are in lines.csv."
+    note = f"{left} Every fourth speed; all of them, and each wheel's torque, are in lines.csv.".strip()
     return Table("Force at the rim, all wheels together", heads, rows, note=note)

@@ -44,8 +44,18 @@ def limit_rows(limits: pd.DataFrame) -> Rows:
             text = shown(str(task), row[state])
             cells.append(text if text == "–" else f"{text} {row[f'{state}_limit']}".strip())
         if any(cell != "–" for cell in cells):
-            rows.append([TASKS[str(task)].words, *cells, shown(str(task), row["asked"])])
+            rows.append([TASKS[str(task)].words, *cells, asked_text(str(task), row["asked"])])
     return ["", *(STATE_WORDS[state] for state in STATES), "asked"], rows
+
+
+def asked_text(task: str, value: float) -> str:
+    """Return what is asked of a limit, rounded as the verdict rounds it; a limit itself is rounded down."""
+    about = TASKS[task]
+    if math.isnan(value):
+        return "–"
+    number = value * about.factor
+    text = f"{number:.3g}" if abs(number) < 1000 else f"{number:.0f}"
+    return text if about.shown_unit == "×" else f"{text} {about.shown_unit}"
 
 
 def loading_rows(loading: pd.DataFrame) -> Rows:

@@ -78,6 +78,20 @@ def test_two_scenarios_go_by_the_names_of_their_files(place):
     assert forced.exit_code == 0
 
 
+def test_files_of_one_name_in_folders_of_long_names_can_be_compared(place):
+    files = []
+    for name in ("a", "b"):
+        folder = place / ("deep" * 20) / name
+        folder.mkdir(parents=True)
+        files.append(str(folder / "one.yaml"))
+        (folder / "one.yaml").write_text("base: ../../scenarios/bench_start.yaml\nduration: 0.3 s\n")
+    result = drivesim("compare", *files, "--grounds", "1", "--json", "--no-pictures", "-o", "x")
+    assert result.exit_code == 0, result.exception
+    names = list(json.loads(result.output)["cases"])
+    assert [name[-14:] for name in names] == ["a/one.yaml (1)", "b/one.yaml (2)"]
+    assert [len(name) for name in names] == [60, 60]
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [

@@ -156,7 +156,7 @@ def test_help_imports_nothing_heavy():
         (["run", "-"], "found standard input, needed: the path of a scenario; it names files beside itself\n"),
         (["run", "short.yaml", "-o", ""], "--output: found no name, needed: a folder\n"),
         (["size", "--cells", "0", "short.yaml"], "--cells: found '0', needed: a whole number of at least 1\n"),
-        (["completion", "tcsh"], "drivesim completion: SHELL: 'tcsh' is not one of 'bash', 'zsh', 'fish'\n"),
+        (["completion", "tcsh"], "SHELL: found 'tcsh', allowed: bash, zsh, fish\n"),
         (["check"], "drivesim check: needed: either a SCENARIO, or --schema\n"),
         (["sweep", "--jobs", "\x1b[31m", "x"], "--jobs: found '\ufffd[31m', needed: a whole number from 1 to 1024\n"),
     ],
@@ -387,6 +387,34 @@ def test_a_signal_leaves_nothing_half_written(place, monkeypatch, name, code):
     assert signal.getsignal(signal.SIGTERM) == signal.SIG_DFL
 
 
+@pytest.mark.parametrize(
+    ("words", "found", "needed"),
+    [
+        (("run", "tune_quick"), "tune", "a scenario"),
+        (("sweep", "tune_quick"), "tune", "a file for drivesim sweep, with axes:"),
+        (("tune", "closed_or_locked"), "compare", "a file for drivesim tune, with gains:"),
+        (("compare", "sweep_quick"), "sweep", "a file for drivesim compare, with cases:"),
+        (("compare", "tune_quick", "sweep_quick"), "tune", "a scenario"),
+    ],
+)
+def test_a_file_of_another_command_is_told_in_one_line(place, words, found, needed):
+    verb, *names = words
+    files = [f"scenarios/studies/{name}.yaml" for name in names]
+    told = f"{files[0]}: found a file for drivesim {found}, needed: {needed}\n"
+    assert call(verb, *files) == (2, "", told)
+
+
+def test_a_format_says_nothing_about_a_clip(place):
+    assert call("plot", "nowhere", "--clip", "--format", "svg") == (
+        2, "", "--format is for pictures, a clip is a GIF always; name pictures with --picture too\n",
+    )  # fmt: skip
+
+
+def test_pictures_cannot_go_into_a_file(place):
+    told = "--output: short.yaml is a file, needed: a folder\n"
+    assert call("plot", "nowhere", "-o", "short.yaml") == (2, "", told)
+
+
 def test_a_full_disk_is_one_line_and_leaves_nothing(place, monkeypatch):
     from drivesim import plots
 
@@ -417,6 +445,10 @@ def test_an_interrupted_comparison_goes_on_where_it_was(hostile, monkeypatch):
         code, out, err = call("compare", "cases.yaml", "-o", "x", "--no-pictures")
     assert (code, out) == (143, "")
     assert err == "interrupted; finished runs are kept, and the same command goes on from there\n"
+    assert (hostile / ".x.unfinished").is_file()
+    with monkeypatch.context() as patch:  # also when only the pictures are missing
+        patch.setattr("drivesim.plots.compare.write_pictures", lambda *_: signal.raise_signal(signal.SIGINT))
+        assert call("compare", "cases.yaml", "-o", "x") == (130, "", err)
     assert (hostile / ".x.unfinished").is_file()
     assert call("compare", "cases.yaml", "-o", "x", "--no-pictures", "-q") == (0, "", "")
     assert not (hostile / ".x.unfinished").exists()

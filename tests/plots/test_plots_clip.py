@@ -1,19 +1,23 @@
 """Clips: what their frames say, how long they play, their size, and that they are whole or not there."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import made
 from PIL import Image
 
 from drivesim.analysis.conditions import CONDITIONS
 from drivesim.analysis.files import write_run
+from drivesim.analysis.run import simulate
 from drivesim.cli.main import main
 from drivesim.errors import DrivesimError
 from drivesim.plots.clip import FIRST, LAST, LONGEST, RATE, SHORTEST, Clip, speed_of, write_clip
 from drivesim.plots.clip_views import FromAbove, FromTheSide
 from drivesim.plots.palettes import palette
+from drivesim.scenario import scenario_from_text
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
 def few(run, style="light", every=10) -> Clip:
@@ -67,6 +71,30 @@ def test_a_frame_shows_words_places_and_conditions(failing):
     )
 
 
+def test_arrows_lean_as_the_ground_does(failing):
+    """On 20 deg of ground that rises ahead a load leans back, and a push forward points up the slope."""
+    slope = np.radians(20)
+    traces = failing.traces.assign(normal_x=0 * failing.traces["normal_x"] - np.sin(slope))
+    clip = few(replace(failing, traces=traces))
+    frame = clip.frames[0]
+    side = next(view for view in clip.views if isinstance(view, FromTheSide))
+    side.show(frame)
+    load, force = side.load.quiver, side.force.quiver
+    assert np.arctan2(-load.U, load.V / 1e3) == pytest.approx(np.full(len(side.wheels), slope))
+    assert np.arctan(force.V / 1e3 / force.U) == pytest.approx(np.full(len(side.wheels), slope))
+    feet = np.asarray(load.get_offsets()) - [body.get_center() for body in side.bodies]
+    radii = side.radii[frame.row, side.wheels]
+    assert feet[:, 0] == pytest.approx(radii * np.sin(slope))  # where wheel and slope touch
+    assert feet[:, 1] == pytest.approx(-1e3 * radii * np.cos(slope))
+    assert np.hypot(load.U, load.V / 1e3) == pytest.approx(side.scale * frame.load[side.wheels])
+
+
+def test_the_pace_is_told_in_no_more_digits_than_mean_anything(spot):
+    short = replace(spot, summary={**spot.summary, "duration_s": 0.012}, traces=spot.traces.isel(time=[0]))
+    words = [text.get_text() for text in Clip(short).figure.texts]
+    assert any(word.startswith("played 167 times slower;") for word in words)
+
+
 def test_a_turning_rover_is_seen_from_above_with_all_its_tracks(spot):
     clip = few(spot, "dark", every=28)
     list(clip.images())
@@ -115,6 +143,8 @@ def test_an_interrupt_leaves_the_older_clip(rough, tmp_path):
 
     with pytest.raises(KeyboardInterrupt):
         write_clip(few(rough), tmp_path / "clip.gif", stop)
+    with pytest.raises(KeyboardInterrupt):
+        write_clip(few(rough), tmp_path / "new" / "clip.gif", stop)
     assert [path.name for path in tmp_path.iterdir()] == ["clip.gif"]
     assert (tmp_path / "clip.gif").read_bytes() == b"old"
 
@@ -133,7 +163,8 @@ def test_runs_without_a_story_get_a_still_or_one_line(spot, tmp_path):
 def test_the_command_writes_clip_and_style(tmp_path, capsys):
     run = tmp_path / "run"
     run.mkdir()
-    write_run(made("{base: bench_start.yaml, change: {duration: 40 ms}}"), run)
+    short = scenario_from_text("{base: bench_start.yaml, change: {duration: 40 ms}}", folder=SCENARIOS)
+    write_run(simulate(short), run)
     before = {path.name for path in run.iterdir()}
     for words, code, new in (
         (["--style", "drak"], 2, set()),
@@ -143,10 +174,7 @@ def test_the_command_writes_clip_and_style(tmp_path, capsys):
             main(["plot", str(run), *words])
         assert ended.value.code == code
         assert {path.name for path in run.iterdir()} - before == new
-    assert (
-        capsys.readouterr().err
-        == "style of pictures: found 'drak', allowed: light, dark, print; nearest is dark\n"
-    )
+    assert capsys.readouterr().err == "--style: found 'drak', allowed: light, dark, print; nearest is dark\n"
     page = palette("dark").page
     for name in ("clip.gif", "energy.png"):
         with Image.open(run / name) as image:

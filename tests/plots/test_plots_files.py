@@ -60,6 +60,9 @@ def test_failure_leaves_old_files_and_no_new_ones(rough, tmp_path, monkeypatch):
         write_pictures(rough, tmp_path, names=["speeds", "energy", "loads"])
     assert [path.name for path in tmp_path.iterdir()] == ["speeds.png"]
     assert (tmp_path / "speeds.png").read_bytes() == b"old"
+    with pytest.raises(OSError, match="no space"):
+        write_pictures(rough, tmp_path / "new", names=["energy"])
+    assert not (tmp_path / "new").exists()
 
 
 def test_mistakes_get_one_line_with_what_is_allowed(rough, spot, tmp_path):

@@ -102,6 +102,11 @@ def test_all_colours_of_wheels_and_words_can_be_seen(name):
             assert contrast(palettes.ink_on(shade(share)), shade(share)) >= TEXT
 
 
+def test_a_push_against_the_command_differs_from_one_as_commanded_on_a_grey_printer():
+    own = palette("print")
+    assert contrast(own.colour(style.BLUE), own.colour(style.AGAINST)) >= SEEN
+
+
 @pytest.mark.parametrize("name", STYLES)
 def test_conditions_differ_also_in_grey(name):
     own = palette(name)

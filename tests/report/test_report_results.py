@@ -5,12 +5,14 @@ from __future__ import annotations
 import io
 import json
 import math
+import os
 import re
 import shutil
 
 import numpy as np
 import pandas as pd
 import pytest
+from PIL import Image
 from report_runs import Elements, data_of
 from report_studies import HOSTILE, MAKERS, PICTURE, made
 from rich.console import Console
@@ -254,6 +256,17 @@ def test_long_tables_and_charts_stay_bounded(studies, monkeypatch):
     assert chart["points"] == ["0", "2"]
     assert "Every 2th is shown." not in page
     assert chart["hint"] == "One of every 2 is shown."
+    page = page_of([studies["sizing"][0]])
+    lines = studies["sizing"][1].lines.sizes["speed"]
+    assert f"The first 3 of {-(-lines // 4)} rows;" in page
+    assert len(data_of(page)["charts"][0]["across"][0]["values"]) == 2
+
+
+def test_many_cases_share_the_dots_of_a_chart(studies, monkeypatch):
+    monkeypatch.setattr("drivesim.report.compare_page.MOST_DOTS", 4)
+    chart = data_of(page_of([studies["comparison"][0]]))["charts"][0]
+    assert [len(line["values"]) for line in chart["choices"][0]["lines"]] == [2, 2]
+    assert (chart["points"], chart["hint"]) == (["1001", "1002"], "The first 2 grounds are shown.")
 
 
 def test_pages_of_great_studies_stay_below_five_megabytes(studies, tmp_path):
@@ -302,6 +315,49 @@ def test_a_comparison_tells_how_to_look_at_the_runs_it_kept(studies, tmp_path):
         (folder / "ground_1002" / case / "traces.nc").touch()
     told = "Ground 1002 is kept to look at: in this folder, drivesim report ground_1002/case_0 ground_1002/case_1"
     assert told in page_of([folder])
+    (folder / "ground_1;reboot" / "case_0").mkdir(parents=True)
+    (folder / "ground_1;reboot" / "case_0" / "traces.nc").touch()
+    assert "reboot" not in page_of([folder])  # what stands there is copied into a shell
+
+
+def test_what_never_ends_or_is_too_much_is_refused_at_once(studies, tmp_path, monkeypatch):
+    """A pipe, a device, a file and a picture larger than any of drivesim's, and a drawing that is called a picture."""
+    folder = damaged(studies, "comparison", tmp_path)
+    table, picture = folder / "runs.csv", folder / PICTURE["comparison"]
+    whole = table.read_bytes()
+    table.unlink()
+    os.mkfifo(table)
+    refused = r"runs.csv of this comparison cannot be read \(it is no file\)"
+    with pytest.raises(RunError, match=refused):
+        page_of([folder])
+    table.unlink()
+    table.symlink_to("/dev/zero")
+    with pytest.raises(RunError, match=refused):
+        page_of([folder])
+    table.unlink()
+    table.write_bytes(whole)
+    picture.write_text('<svg xmlns="http://www.w3.org/2000/svg"/>', encoding="utf-8")
+    with pytest.raises(
+        RunError, match=r"differences.png of this comparison cannot be read \(it is no PNG picture\)"
+    ):
+        page_of([folder])
+    Image.new("1", (20_000, 2_001)).save(picture)
+    with pytest.raises(RunError, match=r"\(20000 × 2001 pixels are too many\)"):
+        page_of([folder])
+    Image.new("1", (20_000, 500)).save(picture)
+    (shown,) = Elements(page_of([folder])).named("img")
+    assert int(shown["width"]) * int(shown["height"]) == pytest.approx(3e6, rel=0.02)
+    monkeypatch.setattr("drivesim.report.folder.MOST_BYTES", len(whole) - 1)
+    with pytest.raises(RunError, match=r"cannot be read \(it has \d+ MB, a page is made of at most \d+ MB\)"):
+        page_of([folder])
+
+
+def test_what_is_asked_of_a_sizing_is_told_in_one_way(pages):
+    """0.2 rad, 11.459 deg: a limit is rounded down, what is asked is not."""
+    found = Tables(pages["sizing"])
+    limits = {row[0]: row for row in found.tables[0]}
+    assert limits["steepest grade"][-1] == "11.5 deg"
+    assert "the slope of 11.5 deg" in found.text
 
 
 def test_a_study_beside_a_run_is_told(studies):

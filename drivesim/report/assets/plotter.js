@@ -2,7 +2,7 @@
 
 const CHART_HEIGHT = 300, HALF_MARK = 3.6, ROOM = 0.06;
 const AXIS = { stroke: "#222222", grid: { stroke: "#e6e6e6", width: 1 }, ticks: { stroke: "#6b6b6b", width: 1, size: 4 }, font: "12px sans-serif", labelFont: "12px sans-serif" };
-const MOST_LETTERS = 18;
+const MOST_LETTERS = 18, MOST_UPRIGHT = 38; // of a place in words, and of what stands beside the upright axis
 const cut = (text, most) => (text.length > most ? `${text.slice(0, most - 1)}…` : text);
 /** Ticks of a scale by factors: 1, 2 and 5 of each decade. */
 const byFactors = (low, high) => {
@@ -108,7 +108,7 @@ class Plotter {
       width: this.width, height: CHART_HEIGHT, padding: [10, 14, 0, 0],
       legend: { show: false },
       scales: { x: { time: false, auto: false, distr: log ? 3 : 1, range: (_, low, high) => [low, high] }, y: { auto: false } },
-      axes: [level, { ...AXIS, label: inBrackets(this.upright, this.choice.unit), labelSize: 18, size: 56, values: signed }],
+      axes: [level, { ...AXIS, label: inBrackets(cut(this.upright, MOST_UPRIGHT), this.choice.unit), labelSize: 18, size: 56, values: signed }],
       series: [{}, ...this.lines.map((line) => ({
         label: line.words, stroke: line.colour, width: 1.6, dash: line.dash, points: { show: false },
         show: !this.hidden.has(line.words), ...(line.dots ? { paths: () => null } : {}),

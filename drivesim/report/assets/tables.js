@@ -1,7 +1,9 @@
 // Tables that can be sorted and filtered, and buttons that copy a text; without scripts both are plain.
 
-const CONDITION = /^(.+?)\s*(<=|>=|<|>|=)\s*([-−]?[\d.]+(?:e[-−+]?\d+)?)$/i;
+const CONDITION = /^(.+?)\s*(<=|>=|<|>|=)\s*([-−+]?[\d.]+(?:e[-−+]?\d+)?)$/i;
 const MEETS = { "<": (a, b) => a < b, ">": (a, b) => a > b, "<=": (a, b) => a <= b, ">=": (a, b) => a >= b, "=": (a, b) => a === b };
+const MOST_ASKED = 200; // letters
+const withoutUnit = (name) => name.replace(/ \[.*/, "");
 const numberIn = (text) => Number.parseFloat(text.replaceAll("−", "-"));
 
 class SortedTable {
@@ -18,7 +20,7 @@ class SortedTable {
       button.addEventListener("click", () => this.sort(column));
       head.replaceChildren(button);
     });
-    this.field = make("input", { type: "text", id: `filter-${number}`, autocomplete: "off", spellcheck: "false" });
+    this.field = make("input", { type: "text", id: `filter-${number}`, autocomplete: "off", spellcheck: "false", maxlength: MOST_ASKED });
     this.field.addEventListener("input", () => this.filter());
     this.count = make("span", { role: "status", class: "hint" });
     const example = this.example();
@@ -27,12 +29,23 @@ class SortedTable {
     this.filter();
   }
 
-  /** How a condition is written, with a column of numbers of this table. */
+  /** How a condition is written, with a column of this table and a number that some of its rows stay below. */
   example() {
-    const column = this.names.findLastIndex((name, index) => name && !name.includes(",") && this.isNumeric(index));
-    if (column < 0) return "";
-    const value = this.texts[Math.floor(this.rows.length / 2)]?.[column] ?? "1";
-    return `, or a column and a number such as "${this.names[column].replace(/ \[.*/, "")} < ${value}"`;
+    for (let column = this.names.length - 1; column >= 0; column--) {
+      const name = withoutUnit(this.names[column]);
+      if (!name || name.includes(",") || this.columnOf(name) !== column || !this.isNumeric(column)) continue;
+      const cells = this.texts.map((texts) => texts[column]).filter((text) => !Number.isNaN(numberIn(text)));
+      cells.sort((a, b) => numberIn(a) - numberIn(b));
+      const least = numberIn(cells[0]), middle = cells[Math.floor(cells.length / 2)], most = cells.at(-1);
+      if (numberIn(most) > least) return `, or a column and a number such as "${name} < ${(numberIn(middle) > least ? middle : most).split(" ")[0]}"`;
+    }
+    return "";
+  }
+
+  /** The column that words name, with or without its unit; else the first with these words in its name. */
+  columnOf(words) {
+    const own = this.names.findIndex((name) => name === words || withoutUnit(name) === words);
+    return own >= 0 ? own : this.names.findIndex((name) => name.includes(words));
   }
 
   isNumeric(column) {
@@ -67,7 +80,7 @@ class SortedTable {
 
   condition(part) {
     const found = CONDITION.exec(part);
-    const column = found ? this.names.findIndex((name) => name.includes(found[1].trim())) : -1;
+    const column = found ? this.columnOf(found[1].trim()) : -1;
     if (column < 0) return (texts) => texts.some((text) => text.toLowerCase().includes(part));
     return (texts) => MEETS[found[2]](numberIn(texts[column]), numberIn(found[3]));
   }
