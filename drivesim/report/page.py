@@ -19,7 +19,7 @@ SCRIPTS = (
 )  # fmt: skip
 LIBRARY = "uplot.min.js"
 #: what would end a data block, or a line in old browsers, as JSON may write it instead
-ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
+ESCAPES = {sign: f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
 
 #: what no page may hold: control characters but tab and new line, and halves of characters
 UNFIT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
@@ -61,7 +61,10 @@ def render(
 
 def as_data(data: dict[str, Any]) -> str:
     """Return ``data`` as JSON that cannot end the element it stands in."""
-    return json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":")).translate(ESCAPES)
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    for sign, written in ESCAPES.items():
+        text = text.replace(sign, written)
+    return text
 
 
 def picture(png: bytes) -> str:

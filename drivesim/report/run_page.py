@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from string import ascii_uppercase
 from typing import Any
@@ -22,7 +23,8 @@ from drivesim.report.told import jumps, told
 from drivesim.scenario import to_yaml
 from drivesim.units import readable
 
-POINTS, FEWEST = 4000, 1000  # of each trace in a page, shared among its runs
+POINTS = 4000  # of each trace at most
+ROOM = 600_000  # numbers in a page, shared by all traces of its runs
 MOST = 6  # runs on one page
 
 
@@ -33,24 +35,24 @@ def run_page(runs: Sequence[Run]) -> str:
     """
     if not 1 <= len(runs) <= MOST:
         raise DrivesimError(f"a page shows 1 to {MOST} runs, found {len(runs)}; give fewer")
-    points = max(FEWEST, POINTS // len(runs))
+    points = _points(runs)
     letters = ascii_uppercase if len(runs) > 1 else " "
-    parts = []
+    parts, shown, told_of = [], [], []
     for run, letter in zip(runs, letters, strict=False):
         check_sound(run)
         with reading(run):
             parts.append(_part(run, letter.strip()))
-    shown = [(run, part) for run, part in zip(runs, parts, strict=True) if part["whole"]]
-    same = _same_ground([run for run, _ in shown])
-    shared = [[run for run, _ in shown]] if same else [[run] for run, _ in shown]
+            if parts[-1]["whole"]:
+                shown.append(run)
+                told_of.append(_data(run, letter.strip(), points))
+    same = _same_ground(shown)
+    shared = [shown] if same else [[run] for run in shown]
     data = {
         "same_ground": same,
         "channels": series.channels(),
         "conditions": scenery.looks(),
         "grounds": [scenery.ground(own, scenery.MOST_NODES // len(shared)) for own in shared if own],
-        "runs": [
-            _data(run, part, points) | {"ground": 0 if same else i} for i, (run, part) in enumerate(shown)
-        ],
+        "runs": [own | {"ground": 0 if same else i} for i, own in enumerate(told_of)],
     }
     title = runs[0].summary["name"] if len(runs) == 1 else "Runs side by side"
     return render(
@@ -60,6 +62,14 @@ def run_page(runs: Sequence[Run]) -> str:
         parts=parts,
         same_ground=same,
     )
+
+
+def _points(runs: Sequence[Run]) -> int:
+    """Return how many points each trace may have, so that all of them have room."""
+    channels = series.channels()
+    own = sum(channel["wheel"] for channel in channels)
+    traces = sum(own * len(run.scenario.rover.wheel_names) + len(channels) - own for run in runs)
+    return min(POINTS, ROOM // traces)
 
 
 def _part(run: Run, letter: str) -> dict[str, Any]:
@@ -87,13 +97,14 @@ def _picture(run: Run, name: str) -> dict[str, str]:
     return embedded(pixels(draw(run, name)), name, PICTURES[name].meaning)
 
 
-def _data(run: Run, part: dict[str, Any], points: int) -> dict[str, Any]:
+def _data(run: Run, letter: str, points: int) -> dict[str, Any]:
     """Return what the page's scripts show of one run."""
+    even_load = float(run.traces["normal_load"].isel(time=0).mean())
     return {
-        "letter": part["letter"],
+        "letter": letter,
         "name": run.summary["name"],
         "end": float(run.summary["duration_s"]),
-        "even_load": float(run.traces["normal_load"].isel(time=0).mean()),
+        "even_load": even_load if math.isfinite(even_load) and even_load > 0 else 1.0,  # only a scale
         "wheels": scenery.wheels(run),
         "rows_of_wheels": scenery.rows_of_wheels(run),
         "patches": scenery.patches(run),

@@ -12,7 +12,7 @@ import numpy as np
 from drivesim.analysis.conditions import CONDITIONS
 from drivesim.analysis.run import Run
 from drivesim.plots.style import condition_look, wheel_look, wheel_word
-from drivesim.plots.way import sides
+from drivesim.plots.way import radii, sides
 
 MOST_NODES = 120_000  # of the ground in the page
 AROUND = 0.2  # m of ground kept around the tracks
@@ -28,14 +28,16 @@ def looks() -> list[dict[str, Any]]:
 
 
 def wheels(run: Run) -> list[dict[str, Any]]:
-    """Return each wheel's name, words, line and place on the frame [m]."""
-    rover, found = run.scenario.rover, []
+    """Return each wheel's name, words, line, place on the frame [m] and radius [m] from which times [s] on."""
+    rover, found, time, sizes = run.scenario.rover, [], run.traces["time"].values, radii(run)
     for i, name in enumerate(str(n) for n in run.traces["wheel"].values):
         look, at = wheel_look(i), rover.place(name).at or (0.0, 0.0)
+        changed = np.flatnonzero(np.diff(sizes[:, i])) + 1  # a tyre lost
         found.append(
             {
                 "name": name, "word": wheel_word(name), "colour": look.colour, "dash": DASHES[look.line],
                 "at": list(at), "radius": rover.wheel_at(name).radius,
+                "radii": [[0.0, float(sizes[0, i])], *([float(time[k]), float(sizes[k, i])] for k in changed)],
             }
         )  # fmt: skip
     return found

@@ -1,4 +1,4 @@
-"""A run's traces as bounded arrays of single-precision numbers for the page; imports the engine's table of channels."""
+"""A run's traces as bounded arrays of single-precision numbers for the page; imports engine, plots."""
 
 from __future__ import annotations
 
@@ -10,16 +10,36 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from drivesim.analysis.conditions import (
+    AIRBORNE,
+    DRAGGED,
+    GRIPPING,
+    OUT_OF_STEP,
+    SLIPPING,
+    STALLED,
+)
 from drivesim.analysis.run import Run
 from drivesim.engine.channels import BODY_CHANNELS, WHEEL_CHANNELS
+from drivesim.plots.way import normal_ahead
 
 #: channels that say where the rover was: shown as they were, since extremes of places make no path
-PLACES = {"hub_x", "hub_y", "hub_z", "x", "y", "z", "roll", "pitch", "yaw", "normal_x", "turned", "condition"}
+PLACES = {"hub_x", "hub_y", "hub_z", "x", "y", "z", "roll", "pitch", "yaw", "normal_x"}
 #: what the page works out beside the recorded channels: name, unit, meaning
 WORKED_OUT = (
-    ("traction_use", "1", "force along the wheel as a share of what friction allows"),
+    (
+        "traction_use",
+        "1",
+        "force along and across the wheel as a share of what the ground holds (soil: less its drag)",
+    ),
     ("turned", "rad", "angle that the wheel has turned against the frame"),
+    (
+        "normal_ahead",
+        "1",
+        "part of the ground's unit normal at the wheel the way the rover heads (−1: a wall ahead)",
+    ),
 )
+#: conditions by how much they hold a rover up, the least first
+HAMPERS = np.array([GRIPPING, AIRBORNE, SLIPPING, DRAGGED, OUT_OF_STEP, STALLED])
 LEAST_LIMIT = 1e-3  # N of friction limit below which its use says nothing
 
 
@@ -60,6 +80,14 @@ class Thin:
         return pair.reshape(-1, *values.shape[1:])
 
 
+def worst(codes: NDArray[np.int8], thin: Thin) -> NDArray[np.int8]:
+    """Return for each row kept which condition held the rover up most from then to the next one."""
+    if thin.each == 1:
+        return codes
+    ranks = np.argsort(HAMPERS)[codes]
+    return HAMPERS[np.maximum.reduceat(ranks, thin.kept, axis=0)].astype(codes.dtype)
+
+
 def packed(values: Any) -> str:
     """Return numbers as base64 of little-endian single precision, row by row."""
     with np.errstate(over="ignore"):  # beyond single precision is beyond all that a chart could show
@@ -82,28 +110,34 @@ def traces(run: Run, points: int) -> dict[str, Any]:
     data = run.traces
     thin = Thin.to(data.sizes["time"], points)
     found = {}
-    for channel in channels():
-        name = channel["name"]
-        values = _worked_out(data, name) if name in _OWN else data[name].values
-        found[name] = packed(values[thin.kept] if name in PLACES else thin.extremes(values))
+    for channel in (*WHEEL_CHANNELS, *BODY_CHANNELS):
+        values = data[channel.name].values
+        found[channel.name] = packed(values[thin.kept] if channel.name in PLACES else thin.extremes(values))
+    found["traction_use"] = packed(thin.extremes(_traction_use(run)))
+    found["turned"] = packed(_turned(data)[thin.kept])
+    found["normal_ahead"] = packed(normal_ahead(run, thin.kept))
     return {
         "time": packed(data["time"].values[thin.kept]),
         "interval": float(data.attrs["recording_interval_s"]),
         "each": thin.each,
         "channels": found,
-        "condition": base64.b64encode(data["condition"].values[thin.kept].astype("u1").tobytes()).decode(
+        "condition": base64.b64encode(worst(data["condition"].values, thin).astype("u1").tobytes()).decode(
             "ascii"
         ),
     }
 
 
-_OWN = {name for name, _, _ in WORKED_OUT}
+def _turned(data: xr.Dataset) -> NDArray[np.float64]:
+    turned: NDArray[np.float64] = np.cumsum(data["wheel_speed"].values, axis=0)
+    return turned * float(data.attrs["recording_interval_s"])
 
 
-def _worked_out(data: xr.Dataset, name: str) -> NDArray[np.float64]:
-    if name == "turned":
-        turned: NDArray[np.float64] = np.cumsum(data["wheel_speed"].values, axis=0)
-        return turned * float(data.attrs["recording_interval_s"])
+def _traction_use(run: Run) -> NDArray[np.float64]:
+    """Return how far along the way to the edge of its friction ellipse each wheel's force is; NaN without a load."""
+    data, rover = run.traces, run.scenario.rover
+    ratio = [rover.wheel_at(str(name)).tyre.side_friction_ratio for name in data["wheel"].values]
+    # soil holds alike along and across
+    across = data["side_force"].values / np.where(data["sinkage"].values > 0, 1.0, ratio)
     limit = data["friction_limit"].values
-    use = np.abs(data["drive_force"].values) / np.maximum(limit, LEAST_LIMIT)
+    use = np.hypot(data["drive_force"].values, across) / np.maximum(limit, LEAST_LIMIT)
     return np.where(limit > LEAST_LIMIT, np.minimum(use, 1.0), np.nan)

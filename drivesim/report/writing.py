@@ -48,6 +48,8 @@ def check_page(path: Path, force: bool) -> None:
     if path.is_dir():
         raise RunError(f"{path} is a folder; give the name of a file, such as {path / REPORT}")
     try:
+        if path.exists() and not path.is_file():
+            raise RunError(f"{path} is not a file that a page can replace")
         if force or not path.exists():
             return
         with path.open("rb") as file:

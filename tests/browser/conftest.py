@@ -25,6 +25,30 @@ from drivesim.scenario import scenario_from_text
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 EDGE = "{base: slab_edge.yaml, change: {duration: 5 s}}"
+#: odd in all that a view could get wrong: five wheels at four places across, heading back along a slope, a tyre lost
+ODD = """
+name: odd
+rover: rovers/crawler.yaml
+drive: drives/speed_loop.yaml
+ground:
+  length: 1 m
+  behind: 1 m
+  width: 2 m
+  features: [{kind: ramp, start: -1 m, end: 1 m, slope: 6 deg, cross_slope: 9 deg}]
+start: {heading: 150 deg}
+commands: [{at: 0.1 s, forward: 0.15 m/s}]
+events: [{at: 1 s, kind: tyre_off, wheel: middle_right, radius: 24 mm}]
+duration: 2 s
+change:
+  rover.wheelbase: null
+  rover.track: null
+  rover.wheels:
+    front_left: {at: [90 mm, 50 mm]}
+    front_right: {at: [90 mm, -50 mm]}
+    middle_left: {at: [0 mm, 120 mm]}
+    middle_right: {at: [0 mm, -120 mm]}
+    rear: {at: [-90 mm, 0 mm]}
+"""
 RUBBLE = "{base: rubble_%s.yaml, change: {duration: 4 s}}"
 
 
@@ -93,7 +117,7 @@ def browser() -> Iterator[Any]:
 @pytest.fixture(scope="session")
 def runs(browser: Any) -> dict[str, Run]:
     """The runs shown: one, and a pair on the same ground."""
-    texts = {"edge": EDGE, "loop": RUBBLE % "speed_loop", "locked": RUBBLE % "locked"}
+    texts = {"edge": EDGE, "odd": ODD, "loop": RUBBLE % "speed_loop", "locked": RUBBLE % "locked"}
     return {name: simulate(scenario_from_text(text, folder=SCENARIOS)) for name, text in texts.items()}
 
 
@@ -107,8 +131,10 @@ def pages(runs: dict[str, Run], tmp_path_factory: pytest.TempPathFactory) -> dic
         patch.setattr(run_page, "applicable", lambda run: ["speeds", "path"])
         one = write_report(folder / "edge", folder / "one.html")
         two = write_report([runs["loop"], runs["locked"]], folder / "two.html")
-        odd = write_report([hostile(runs["loop"]), runs["locked"]], folder / "odd.html")
-    return {"one": one, "two": two, "odd": odd}
+        bad = write_report([hostile(runs["loop"]), runs["locked"]], folder / "hostile.html")
+        patch.setattr(run_page, "applicable", lambda run: [])
+        odd = write_report(runs["odd"], folder / "odd.html")
+    return {"one": one, "two": two, "hostile": bad, "odd": odd}
 
 
 def hostile(run: Run) -> Run:

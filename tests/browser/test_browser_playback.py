@@ -10,6 +10,7 @@ import pytest
 
 from drivesim.analysis.conditions import CONDITIONS
 from drivesim.plots.style import condition_look
+from drivesim.plots.way import radii
 from drivesim.report.scenery import rows_of_wheels
 
 WIDTH = 480  # of a side view, in its own units
@@ -129,6 +130,19 @@ def test_keys(one):
     assert page.locator("#play").text_content() == "Play"
 
 
+def test_a_table_too_wide_for_its_place_is_scrolled_by_the_keys_that_move_the_playback_elsewhere(open_page):
+    opened = open_page("one", width=320)
+    place = opened.page.locator(".player .wide")
+    place.focus()
+    opened.page.keyboard.press("ArrowRight")
+    opened.page.wait_for_timeout(200)
+    assert place.evaluate("own => own.scrollLeft") > 0
+    assert opened.moment == 0
+    opened.page.keyboard.press("End")
+    assert opened.moment == 5.0
+    opened.page.close()
+
+
 # at 3.645 s a wheel of the first rubble run stands on a bump beside its middle, with air under that
 @pytest.mark.parametrize("moment", [0.4, 1.5, 3.645, 4.5])
 def test_wheels_are_drawn_at_their_hubs_and_stand_on_the_ground_drawn(one, two, runs, moment):
@@ -140,7 +154,8 @@ def test_wheels_are_drawn_at_their_hubs_and_stand_on_the_ground_drawn(one, two, 
 
 def check_side_views(opened, number_, run, moment):
     traces, rover = run.traces, run.scenario.rover
-    radius = rover.wheel.radius
+    most = rover.wheel.radius
+    sizes = radii(run)[np.flatnonzero(traces["time"].values <= moment)[-1]]
     yaw = np.interp(moment, traces["time"].values, traces["yaw"].values)
     figures = (
         opened.page.locator(".run-view").nth(number_).locator("figure", has=opened.page.locator(".earth"))
@@ -148,7 +163,7 @@ def check_side_views(opened, number_, run, moment):
     for place, row in enumerate(rows_of_wheels(run)):
         wheels = row["wheels"]
         at = [rover.place(str(traces["wheel"].values[w])).at[0] for w in wheels]
-        scale = WIDTH / (np.ptp(at) + 7 * radius)
+        scale = WIDTH / (np.ptp(at) + 7 * most)
         hub = {
             axis: np.array(
                 [np.interp(moment, traces["time"].values, traces[axis].values[:, w]) for w in wheels]
@@ -159,7 +174,7 @@ def check_side_views(opened, number_, run, moment):
         drawn = [figures.nth(place).evaluate(STAND, index) for index in range(len(wheels))]
         for index, wheel in enumerate(wheels):
             found = drawn[index]
-            assert found["radius"] == pytest.approx(radius * scale, rel=1e-6)
+            assert found["radius"] == pytest.approx(sizes[wheel] * scale, rel=1e-6)
             assert found["x"] == pytest.approx(WIDTH / 2 + (along[index] - along.mean()) * scale, abs=0.05)
             up = (hub["hub_z"][index] - hub["hub_z"][0]) * scale
             assert drawn[0]["y"] - found["y"] == pytest.approx(up, abs=0.05)
@@ -172,6 +187,36 @@ def check_side_views(opened, number_, run, moment):
                 )  # units; the tyre gives way, and ground is drawn every 3
             elif loads.max() == 0:
                 assert found["gap"] > -0.5
+
+
+#: the cosine between the load's arrow of each wheel and the ground drawn below it, and how far the arrow points up
+LEANING = """(figure) => [...figure.querySelectorAll('path.load')].map((arrow) => {
+  const [x0, y0, x1, y1] = (arrow.getAttribute('d') ?? '').match(/-?[\\d.]+/g)?.slice(0, 4).map(Number) ?? [];
+  if (x0 === undefined) return null;
+  const ground = figure.querySelector('.earth').getAttribute('d').match(/L[-\\d.]+,[-\\d.]+/g)
+    .map((p) => p.slice(1).split(',').map(Number)).filter(([x]) => Math.abs(x - x1) < 20);
+  const [dx, dy] = [0, 1].map((axis) => ground.at(-1)[axis] - ground[0][axis]);
+  const size = Math.hypot(x1 - x0, y1 - y0);
+  return { cosine: ((x1 - x0) * dx + (y1 - y0) * dy) / (size * Math.hypot(dx, dy)), up: (y0 - y1) / size };
+})"""
+
+
+def test_an_odd_rover_on_a_slope_that_heads_back_is_drawn_where_it_was(open_page, runs):
+    opened, run, leant = open_page("odd"), runs["odd"], 0
+    for moment in (0.5, 1.8):
+        opened.go(moment)
+        check_side_views(opened, 0, run, moment)
+        figures = opened.page.locator("figure", has=opened.page.locator(".earth"))
+        for place in range(3):
+            for found in figures.nth(place).evaluate(LEANING):
+                if found:
+                    assert abs(found["cosine"]) < 0.04, (moment, place)
+                    assert found["up"] > 0.9
+                    leant += 1
+    assert leant >= 5
+    assert set(radii(run).ravel()) == {0.034, 0.024}
+    opened.check_quiet()
+    opened.page.close()
 
 
 def test_the_table_says_what_the_traces_hold(one, two, runs):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import os
 import shutil
 from dataclasses import replace
 
@@ -19,7 +20,7 @@ from drivesim.errors import RunError
 from drivesim.report.run_page import run_page
 from drivesim.report.writing import OURS, write_report
 
-#: told in more than a line, or with a traceback, by ``analysis.files.read_run``
+SHORT = "{base: slab_edge.yaml, change: {duration: 0.5 s}}"
 FILES = ("summary.json", "scenario.yaml", "traces.nc", "events.csv")
 
 
@@ -119,7 +120,7 @@ def test_a_scenario_that_was_edited_afterwards_is_refused(folder):
 
 
 def test_every_value_of_the_summary_may_be_missing_without_a_traceback(bare):
-    run, refused = made(EDGE), 0
+    run, refused = made(SHORT), 0
     whole = run.summary
     places = [(key,) for key in whole] + [
         (k, sub) for k, v in whole.items() if isinstance(v, dict) for sub in v
@@ -179,6 +180,15 @@ def test_a_place_where_no_page_can_be_written_is_one_line(folder, target, words)
     assert code == 2
     assert words in err
     assert len(err.strip().splitlines()) == 1
+
+
+def test_what_is_neither_file_nor_folder_is_left_alone_even_if_forced(folder):
+    pipe = folder / "pipe.html"
+    os.mkfifo(pipe)
+    code, _, err = drivesim("report", folder, "-o", pipe, "--force")
+    assert code == 2
+    assert err.strip().endswith("is not a file that a page can replace")
+    assert pipe.is_fifo()
 
 
 def test_a_page_that_cannot_be_put_in_place_leaves_the_old_one_and_no_scraps(folder, monkeypatch):

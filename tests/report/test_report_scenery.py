@@ -128,6 +128,14 @@ def test_rovers_of_two_and_six_wheels_are_seen_from_each_side(wheels, rows):
         assert tuple(wheel["at"]) == run.scenario.rover.place(wheel["name"]).at
 
 
+def test_a_wheel_without_its_tyre_is_smaller_from_then_on():
+    lost = "[{at: 0.1 s, kind: tyre_off, wheel: rear_left, radius: 20 mm}]"
+    run = made(f"{{base: cross_slope.yaml, change: {{duration: 0.3 s, events: {lost}}}}}")
+    radii = {wheel["name"]: wheel["radii"] for wheel in scenery.wheels(run)}
+    assert radii.pop("rear_left") == [[0.0, 0.034], [pytest.approx(0.1, abs=0.01), pytest.approx(0.02)]]
+    assert list(radii.values()) == [[[0.0, 0.034]]] * 3
+
+
 def test_every_condition_has_a_look_and_every_patch_its_word():
     run = made(RUBBLE)
     assert len({look["word"] for look in scenery.looks()}) == 6

@@ -35,17 +35,21 @@ class Charts {
       make("span", { class: "hint" }, "Drag across a chart to zoom, double-click for the whole run, click to move the playback there."));
   }
 
-  /** Boxes to tick for the wheels shown; wheels of the same name and line in several runs share one. */
+  /** Boxes to tick for the wheels shown, one for each name; with its line where that is the same in all runs. */
   key() {
     const seen = new Map();
-    for (const run of this.runs) for (const wheel of run.wheels) if (!seen.has(wheel.name)) seen.set(wheel.name, wheel);
+    const look = (wheel) => `${wheel.colour} ${wheel.dash}`;
+    for (const wheel of this.runs.flatMap((run) => run.wheels)) {
+      const known = seen.get(wheel.name);
+      seen.set(wheel.name, { ...wheel, same: !known || (known.same && look(known) === look(wheel)) });
+    }
     const boxes = [...seen.values()].map((wheel) => {
       const box = make("input", { type: "checkbox", checked: "" });
       box.addEventListener("change", () => {
         if (box.checked) this.hidden.delete(wheel.name); else this.hidden.add(wheel.name);
         for (const panel of this.panels) panel.hide(this.hidden);
       });
-      return make("label", {}, box, sample(wheel), wheel.word);
+      return make("label", {}, box, ...(wheel.same ? [sample(wheel)] : []), wheel.word);
     });
     return make("fieldset", { class: "key" }, make("legend", {}, "Wheels shown"), ...boxes);
   }
@@ -78,7 +82,7 @@ class Charts {
   show(low, high) {
     if (this.busy) return;
     this.busy = true;
-    const least = Math.max(this.runs[0].interval * 4, 1e-3);
+    const least = Math.max(Math.min(...this.runs.map((run) => run.interval)) * 4, 1e-3);
     const span = clamped(high - low, least, this.clock.end);
     const start = clamped(low, 0, this.clock.end - span);
     this.range = [start, start + span];
@@ -126,8 +130,8 @@ class Panel {
   build() {
     this.meaning.textContent = this.channel.meaning;
     this.clear();
-    const { each, interval } = this.charts.runs[0];
-    if (each > 1) this.meaning.textContent += ` (lowest and highest of every ${(each * interval).toFixed(2)} s)`;
+    const told = thinned(this.charts.runs, "lowest and highest");
+    if (told) this.meaning.textContent += ` (${told})`;
     this.plots = this.charts.runs.map((run) => new Chart(this, run));
     this.hide(this.charts.hidden);
     this.follow(this.charts.clock.time);

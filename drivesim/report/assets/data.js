@@ -49,6 +49,12 @@ function calmly(action, pause = 100) {
   };
 }
 
+/** What a page says where not every row of ``runs`` is shown, as they are long; empty where every one is. */
+function thinned(runs, told) {
+  return runs.filter((run) => run.each > 1)
+    .map((run) => `${run.letter && runs.length > 1 ? `${run.letter}: ` : ""}${told} of every ${fixed(run.each * run.interval, 2)} s`).join("; ");
+}
+
 class Ground {
   constructor(raw) {
     Object.assign(this, raw);
@@ -117,6 +123,11 @@ class Run {
       this.places.set(name, clamped(2 - Math.floor(Math.log10(most || 1)), 0, 9));
     }
     return fixed(value, this.places.get(name) + more);
+  }
+
+  /** Radius [m] of a wheel, which is less once its tyre is off. */
+  radiusOf(wheel, time) {
+    return this.wheels[wheel].radii.findLast(([from]) => time >= from)?.[1] ?? this.wheels[wheel].radius;
   }
 
   get title() {

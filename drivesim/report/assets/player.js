@@ -5,7 +5,7 @@ const COLUMNS = [
   ["wheel", null], ["does", (s, run) => run.conditions[s.code].word],
   ["load [N]", (s, run) => run.say("normal_load", s.load, 1)], ["push [N]", (s, run) => run.say("drive_force", s.force, 1)],
   ["of its grip", (s) => (Number.isNaN(s.use) ? "–" : `${Math.round(s.use * 100)} %`)],
-  ["speed [rad/s]", (s, run) => run.say("wheel_speed", s.speed, 1)], ["wanted [rad/s]", (s, run) => run.say("wheel_speed", s.wanted, 1)],
+  ["speed [rad/s]", (s) => fixed(s.speed, 2)], ["wanted [rad/s]", (s) => fixed(s.wanted, 2)],
   ["current [A]", (s) => fixed(s.current, 2)], ["winding [°C]", (s) => fixed(s.warmth, 1)],
 ];
 
@@ -24,9 +24,10 @@ class RunView {
       const button = make("button", { type: "button", "data-jump": jump.time }, `${jump.words}, ${seconds(jump.time)}`);
       return make("li", {}, button);
     });
+    const told = thinned([run], "Values are the lowest or highest, and what a wheel does is the worst,");
     this.place = make("div", { class: "run-view" },
       ...(run.letter ? [make("h3", {}, make("span", { class: "letter" }, run.letter), ` ${run.name}`)] : []),
-      this.status, make("div", { class: "views" }, ...this.views.map((view) => view.figure)),
+      this.status, ...(told ? [make("p", { class: "hint" }, `${told}.`)] : []), make("div", { class: "views" }, ...this.views.map((view) => view.figure)),
       make("div", { class: "wide", tabindex: 0, role: "region", "aria-label": `Wheels of ${run.title} at this moment` }, table),
       make("p", { class: "hint" }, "Jump to:"), make("ul", { class: "jumps", "aria-label": `Moments of ${run.title}` }, ...jumps));
   }
@@ -103,7 +104,8 @@ class Player {
   }
 
   press(event) {
-    const own = event.target.closest("select") || (event.target.closest("button, a, input[type=checkbox]") && event.key === " ");
+    const scrolls = event.target.matches(".wide") && event.key.startsWith("Arrow") && event.target.scrollWidth > event.target.clientWidth;
+    const own = scrolls || event.target.closest("select") || (event.target.closest("button, a, input[type=checkbox]") && event.key === " ");
     if (own || event.ctrlKey || event.metaKey || event.altKey) return;
     const { clock } = this, step = event.shiftKey ? 1 : 0.1, index = PACES.indexOf(clock.pace);
     const actions = {

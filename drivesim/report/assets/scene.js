@@ -39,9 +39,19 @@ function wheelState(run, time, wheel) {
   const row = run.row(time), value = (name) => run.at(name, row, wheel);
   return {
     code: run.conditionOf(row, wheel), load: value("normal_load"), force: value("drive_force"), side: value("side_force"),
-    use: value("traction_use"), speed: value("wheel_speed"), wanted: value("commanded_speed"), normal: value("normal_x"),
+    use: value("traction_use"), speed: value("wheel_speed"), wanted: value("commanded_speed"), normal: value("normal_ahead"),
     current: Math.hypot(value("current_d"), value("current_q")), warmth: value("winding_temperature"),
   };
+}
+
+/** How far left the ground is cut at ``place``: on each wheel's own track below it, from track to track between them. */
+function beneath(hubs, place, radius) {
+  const next = hubs.findIndex((hub) => hub.along > place);
+  if (next === 0) return hubs[0].left;
+  const last = hubs.at(next === -1 ? -1 : next - 1);
+  if (next === -1) return last.left;
+  const gap = hubs[next].along - last.along, own = Math.min(radius, gap / 2);
+  return last.left + clamped((place - last.along - own) / Math.max(gap - 2 * own, 1e-9), 0, 1) * (hubs[next].left - last.left);
 }
 
 class SideView {
@@ -103,21 +113,22 @@ class SideView {
     const mean = (name) => hubs.reduce((sum, hub) => sum + hub[name], 0) / hubs.length;
     const [along, left, z] = [mean("along"), mean("left"), mean("z")];
     if (![along, left, z].every(Number.isFinite)) return;
+    const ordered = [...hubs].sort((a, b) => a.along - b.along);
     const floor = LANE + scale * this.radius * 1.5;
     const toX = (place) => WIDTH / 2 + (place - along) * scale, toY = (height) => floor - (height - z) * scale;
     const height = (place, aside) => run.ground.height(place * c - aside * s, place * s + aside * c);
     let earth = `M0,${this.height}`, beside = earth;
     for (let x = 0; x <= WIDTH; x += 3) {
       const place = along + (x - WIDTH / 2) / scale;
-      let level = height(place, left);
+      const under = beneath(ordered, place, this.radius);
+      let level = height(place, under);
       earth += ` L${x},${toY(level).toFixed(1)}`;
-      for (const [aside, drop] of this.aside) level = Math.max(level, height(place, left + aside) - drop);
+      for (const [aside, drop] of this.aside) level = Math.max(level, height(place, under + aside) - drop);
       beside += ` L${x},${toY(level).toFixed(1)}`;
     }
     this.ground.setAttribute("d", `${earth} L${WIDTH},${this.height} Z`);
     this.beside.setAttribute("d", `${beside} L${WIDTH},${this.height} Z`);
-    const ordered = hubs.map((hub) => [toX(hub.along), toY(hub.z)]).sort((a, b) => a[0] - b[0]);
-    this.frame.setAttribute("d", `M${ordered.map((point) => point.join(",")).join(" L")}`);
+    this.frame.setAttribute("d", `M${ordered.map((hub) => `${toX(hub.along)},${toY(hub.z)}`).join(" L")}`);
     this.parts.forEach((part, index) => this.showWheel(part, toX(hubs[index].along), toY(hubs[index].z), at));
   }
 
@@ -142,10 +153,11 @@ class SideView {
 
   showWheel(part, x, y, time) {
     const { run, scale } = this, state = wheelState(run, time, part.wheel), look = this.conditions[state.code];
-    const size = run.wheels[part.wheel].radius * scale, up = Math.sqrt(Math.max(1 - state.normal ** 2, 0));
+    const size = run.radiusOf(part.wheel, time) * scale, up = Math.sqrt(Math.max(1 - state.normal ** 2, 0));
     part.body.setAttribute("transform", `translate(${x},${y})`);
+    part.disc.setAttribute("r", size);
     part.disc.setAttribute("fill", `url(#c-${look.name})`);
-    part.spokes.setAttribute("transform", `rotate(${((run.between("turned", time, part.wheel) * 180) / Math.PI) % 360})`);
+    part.spokes.setAttribute("transform", `rotate(${((run.between("turned", time, part.wheel) * 180) / Math.PI) % 360}) scale(${size / (run.wheels[part.wheel].radius * scale)})`);
     const footX = x - state.normal * size, footY = y + up * size;
     const unit = (size * 0.9) / run.even_load, load = Math.min(state.load * unit, 2.2 * size);
     part.load.setAttribute("d", state.load > 0 ? pointed(footX - state.normal * load, footY + up * load, footX, footY) : "");

@@ -5,8 +5,10 @@ class Strip {
     Object.assign(this, { run, charts });
     this.height = run.wheels.length * 18 + 4;
     this.picture = draw("svg", { height: this.height, role: "img", "aria-label": `Condition of each wheel of ${run.title} over time` });
+    const told = thinned([run], "the worst");
+    const caption = (run.letter ? `${run.title}: what each wheel was doing` : "What each wheel was doing") + (told ? ` (${told})` : "");
     this.now = draw("line", { class: "now-line", y1: 0, y2: this.height });
-    this.figure = make("figure", { class: "chart" }, make("figcaption", {}, run.letter ? `${run.title}: what each wheel was doing` : "What each wheel was doing"), this.picture);
+    this.figure = make("figure", { class: "chart" }, make("figcaption", {}, caption), this.picture);
     this.picture.addEventListener("click", (event) => {
       const [from, to] = charts.range, box = this.picture.getBoundingClientRect();
       charts.clock.jump(from + ((event.clientX - box.left - LEFT) / (box.width - LEFT - RIGHT)) * (to - from));

@@ -39,7 +39,7 @@ class TopView {
     this.rover = draw("g", {});
     this.frame = draw("path", { class: "outline" });
     this.parts = run.wheels.map((wheel) => this.wheelParts(wheel));
-    this.rover.append(this.frame, ...this.parts.flatMap((part) => [part.tyre, part.push]));
+    this.rover.append(this.frame, ...this.parts.flatMap((part) => [part.tyre, part.halo, part.push]));
     this.picture = draw("svg", { role: "img", "aria-label": `${run.title} from above, with the way of each wheel` },
       this.shade(), ...this.patches(), ...this.tracks(), this.rover);
     const box = make("input", { type: "checkbox" });
@@ -86,7 +86,7 @@ class TopView {
 
   tracks() {
     const { run } = this;
-    return run.wheels.map((wheel, index) => {
+    const tracks = run.wheels.map((wheel, index) => {
       let path = "";
       for (let row = 0; row < run.time.length; row++) {
         const x = this.toX(run.at("hub_x", row, index)), y = this.toY(run.at("hub_y", row, index));
@@ -94,13 +94,14 @@ class TopView {
       }
       return draw("path", { d: path, class: "track", stroke: wheel.colour, "stroke-dasharray": wheel.dash.join(" ") || "none" });
     });
+    return [...tracks.map((track) => draw("path", { d: track.getAttribute("d"), class: "halo" })), ...tracks];
   }
 
   wheelParts(wheel) {
     const long = wheel.radius * 2 * this.scale, wide = long * 0.45;
     const tyre = draw("rect", { width: long, height: wide, x: -long / 2, y: -wide / 2, class: "tyre" });
     tyre.append(draw("title", {}, wheel.word));
-    return { tyre, push: draw("path", { class: "push" }) };
+    return { tyre, halo: draw("path", { class: "halo" }), push: draw("path", { class: "push" }) };
   }
 
   frameView(x = 0, y = 0) {
@@ -119,13 +120,14 @@ class TopView {
       corners.push([x, y, Math.atan2(wheel.at[1], wheel.at[0])]);
       middle[0] += x / run.wheels.length;
       middle[1] += y / run.wheels.length;
-      const state = wheelState(run, at, index), { tyre, push } = this.parts[index];
-      tyre.setAttribute("transform", `translate(${x},${y}) rotate(${(-yaw * 180) / Math.PI})`);
+      const state = wheelState(run, at, index), { tyre, halo, push } = this.parts[index];
+      tyre.setAttribute("transform", `translate(${x},${y}) rotate(${(-yaw * 180) / Math.PI}) scale(${run.radiusOf(index, at) / wheel.radius})`);
       tyre.setAttribute("fill", `url(#c-${run.conditions[state.code].name})`);
       const unit = (wheel.radius * 1.8 * this.scale) / run.even_load;
       const along = clamped(state.force * unit, -3 * wheel.radius * this.scale, 3 * wheel.radius * this.scale);
       const left = clamped(state.side * unit, -3 * wheel.radius * this.scale, 3 * wheel.radius * this.scale);
-      push.setAttribute("d", pointed(x, y, x + along * Math.cos(yaw) - left * Math.sin(yaw), y - along * Math.sin(yaw) - left * Math.cos(yaw)));
+      const arrow = pointed(x, y, x + along * Math.cos(yaw) - left * Math.sin(yaw), y - along * Math.sin(yaw) - left * Math.cos(yaw));
+      for (const path of [halo, push]) path.setAttribute("d", arrow);
     });
     const around = corners.sort((a, b) => a[2] - b[2]).map(([x, y]) => `${x},${y}`);
     if (around.length) this.frame.setAttribute("d", `M${around.join(" L")} Z`);
