@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*", re.DOTALL)
 #: words with small powers, joined by * / · or blanks; brackets without powers; nothing slow to read
 _WORD = r"[A-Za-z\u00b5\u03bc\u03a9\u2126°%]+(?:(?:\^|\*\*)-?[1-4]|[²³])?"
+_JOINED = re.compile(r"\b([mkunµμ]?)Nm\b")  # as data sheets write newton metres
 _MISTAKEN = re.compile(r"\bgr\b")  # grains, and meant as grams
 _UNIT_TEXT = re.compile(rf"(?:1 ?/ ?)?(?:[( ]*{_WORD}[) ]*(?:[*/·](?!\*)|(?<= )(?=[A-Za-z(])|$))+")
 _LONGEST_UNIT = 40
@@ -91,7 +92,7 @@ def scale_by_pint(unit_text: str, unit: str) -> tuple[float, float]:
 
     if _MISTAKEN.search(unit_text):
         raise _unknown(unit_text, unit)
-    text = unit_text
+    text = _JOINED.sub(r"\1N*m", unit_text)
     for old, new in _RESPELLED.items():
         text = text.replace(old, new)
     if text != "degC":  # in °C/W and the like a difference is meant

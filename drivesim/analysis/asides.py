@@ -19,6 +19,10 @@ FAST = 1.5  # of the greatest speed commanded to any wheel, from which a wheel r
 FALSE = 0.7  # of the true speed; a controller that measures less measures falsely
 PUSHES = 0.1  # of the most torque of the run; a wheel that gives less does not run away by itself
 LONG, WITH_FAULT = 0.5, 0.2  # s; a runaway that is worth a word, and one with a faulty sensor
+HALTED, CREPT = (
+    2.0,
+    0.05,
+)  # s without coming farther that are worth a word; m for each m/s commanded, that is farther
 TURN = 20.0  # deg; less is not worth a word
 DRIFTED = 1 / 3  # of the track; less is not worth a word
 
@@ -35,6 +39,22 @@ def swinging(told: Told, traces: xr.Dataset) -> str:
     if high - low < SWING * most:
         return ""
     return f", swinging between {low:z.2f} and {high:z.2f} m/s"
+
+
+def no_farther(told: Told, time: np.ndarray) -> str:
+    """Return words where a rover came no farther for the last ``HALTED`` and more, shake as it may.
+
+    Farther means by more than ``CREPT`` of what is commanded in a second.
+    """
+    way = np.cumsum(told.progress) * told.interval
+    asked = told.forward > 0
+    if not asked.any():
+        return ""
+    room = CREPT * float(told.forward[asked].mean())
+    since = int((way > way.max() - room).argmax())
+    if asked[since:].sum() * told.interval < HALTED:
+        return ""
+    return f", came no farther after {time[since]:.1f} s"
 
 
 def degrees_turned(traces: xr.Dataset) -> float:

@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from drivesim.analysis.asides import TURN, asides, degrees_told, degrees_turned, drift, swinging, turn_share
+from drivesim.analysis.asides import (
+    TURN,
+    asides,
+    degrees_told,
+    degrees_turned,
+    drift,
+    no_farther,
+    swinging,
+    turn_share,
+)
 from drivesim.analysis.causes import at_the_end, before, brown_out, loose_times, resets, times
 from drivesim.analysis.episodes import MOSTLY, WINDOW, Reason, Stuck, reason
 from drivesim.analysis.told import Told, distance
@@ -103,6 +112,7 @@ def _as_told(recording: Recording, traces: xr.Dataset, script: Told, episodes: l
     tail = off_line + swinging(script, traces) + _interruptions(episodes, traces, ground)
     if script.share < KEPT_UP or not turned_enough:
         moved = "fell behind" if script.share < KEPT_UP else "did not turn as told"
+        tail = (no_farther(script, traces["time"].values) if script.share < KEPT_UP else "") + tail
         if not episodes and not at_the_end(recording) and not resets(recording):
             start = lagged_from(script, end)
             when = "at the end" if start >= end - WINDOW else f"at {start:.1f} s"

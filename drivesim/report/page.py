@@ -21,8 +21,9 @@ LIBRARY = "uplot.min.js"
 #: what would end a data block, or a line in old browsers, as JSON may write it instead
 ESCAPES = {sign: f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
 
-#: what no page may hold: control characters but tab and new line, and halves of characters
-UNFIT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
+#: what no page may hold: control characters but tab and new line, what turns the direction of writing, and halves of
+#: characters
+UNFIT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 def render(

@@ -24,6 +24,9 @@ MOST_TOLD = 2000  # grounds still needed: beyond this nobody would drive them
 #: figures of a run that are kept for every ground, besides the parts of the cost
 KEPT = ("moving", "progress_share", "distance", "energy", "voltage_limited", "lowest_bus_voltage")
 
+#: parts of a cost that say how far the rover comes
+GETTING_THERE = ("way_missed", "stuck", "failed")
+
 
 def cases_of(problem: Problem, best: Point) -> dict[str, Point]:
     """Return the gains that are compared, by name: as they are, by the rules, tuned."""
@@ -128,6 +131,12 @@ def decided(table: pd.DataFrame) -> dict[str, float]:
     return {part: found[part].mean.value for part, yes in zip(found, sure, strict=True) if yes}
 
 
+def farther_behind(table: pd.DataFrame) -> bool:
+    """Tell whether the tuned gains miss more way for sure, are stuck longer, or break off more often."""
+    found = decided(table)
+    return any(found.get(part, 0.0) > 0 for part in GETTING_THERE)
+
+
 def verdict(table: pd.DataFrame, parts: str = NOMINAL) -> str:
     """Return in one sentence whether the tuned gains beat the shipped ones, or that the data do not decide."""
     tuned, shipped = (column(table, case, "cost", parts) for case in (TUNED, SHIPPED))
@@ -141,8 +150,11 @@ def verdict(table: pd.DataFrame, parts: str = NOMINAL) -> str:
         f"({LEVEL:.0%} interval {signed(low)} … {signed(high)})"
     )
     if found.mean.excludes_zero and found.p <= DECIDED:
-        word = "beat" if found.mean.value < 0 else "are worse than"
-        return f"the tuned gains {word} the shipped ones {where}: {figures}"
+        if found.mean.value > 0:
+            return f"the tuned gains are worse than the shipped ones {where}: {figures}"
+        if farther_behind(table):
+            return f"the tuned gains cost less but bring the rover less far than the shipped ones {where}: {figures}"
+        return f"the tuned gains beat the shipped ones {where}: {figures}"
     needed = grounds_needed(tuned - shipped)
     more = ""
     if needed and needed <= MOST_TOLD:

@@ -7,7 +7,40 @@ import pytest
 from analysis_runs import AHEAD, GRIP, KERB, LOCKED, LOCKED_BEARINGS, run, slope, stuck_traces, text
 
 from drivesim import DrivesimError
+from drivesim.analysis.asides import no_farther
 from drivesim.analysis.episodes import stuck_episodes
+from drivesim.analysis.told import Told
+
+# -- coming no farther
+
+
+def way_told(speed):
+    """Return what is told of a rover that is to drive 0.12 m/s and has these speeds, every 10 ms."""
+    speed = np.asarray(speed, dtype=float)
+    return Told(np.full((speed.size, 4), 3.0), np.full(speed.size, 0.12), speed, 0.01)
+
+
+def test_a_rover_that_shakes_before_an_obstacle_comes_no_farther():
+    """13 mm to and fro, twice a second, after 3 s of driving: more than the clock of being stuck takes for standing."""
+    time = np.arange(800) * 0.01
+    shaking = 0.0065 * 4 * np.pi * np.cos(4 * np.pi * time)
+    words = no_farther(way_told(np.where(time < 3.0, 0.1, shaking)), time)
+    after = float(re.fullmatch(r", came no farther after (\S+) s", words)[1])
+    assert after == pytest.approx(3.0, abs=0.15)
+
+
+@pytest.mark.parametrize("share", [0.06, 0.5, 1.0])
+def test_a_rover_that_creeps_comes_farther(share):
+    time = np.arange(800) * 0.01
+    assert no_farther(way_told(np.full(800, share * 0.12)), time) == ""
+
+
+def test_a_short_halt_at_the_end_is_not_worth_a_word():
+    time = np.arange(800) * 0.01
+    assert no_farther(way_told(np.where(time < 6.5, 0.1, 0.0)), time) == ""
+    words = no_farther(way_told(np.where(time < 5.5, 0.1, 0.0)), time)
+    assert words == ", came no farther after 5.4 s"  # from where the last 6 mm begin
+
 
 # -- being stuck
 

@@ -52,11 +52,17 @@ change:
 RUBBLE = "{base: rubble_%s.yaml, change: {duration: 4 s}}"
 
 
-def missing(what: str) -> None:
+def lacks(what: str) -> None:
     """Skip, or fail where everything has to be there."""
     if os.environ.get("DRIVESIM_FULL"):
         pytest.fail(f"{what} is missing, and DRIVESIM_FULL asks for the tests in the browser")
     pytest.skip(f"{what} is missing")
+
+
+@pytest.fixture(scope="session")
+def missing():
+    """What to call where something that the tests need is missing."""
+    return lacks
 
 
 HOSTILE = "</script></title><img src=x onerror=alert(1)><script>alert(2)</script>" + "w" * 3000
@@ -104,10 +110,10 @@ def browser() -> Iterator[Any]:
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
-        missing("the package playwright")
+        lacks("the package playwright")
     program = next((found for name in NAMES if (found := shutil.which(name))), None)
     if program is None:
-        missing("Chromium")
+        lacks("Chromium")
     with sync_playwright() as playwright:
         found = playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
         yield found

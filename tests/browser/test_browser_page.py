@@ -59,13 +59,11 @@ def test_hostile_words_are_read_and_nothing_more(open_page, width):
 
 
 @pytest.fixture(scope="session")
-def axe(browser):
+def axe(browser, missing):
     """The rules of accessibility, run on a page or on a part of it; returns what broke them."""
     try:
         from axe_playwright_python.sync_playwright import Axe
     except ImportError:
-        from conftest import missing
-
         missing("the package axe-playwright-python")
     return lambda page, *parts: Axe().run(
         page, context={"include": [[part] for part in parts]} if parts else None

@@ -120,6 +120,8 @@ def test_grains_are_not_taken_for_grams(text, unit):
     ("text", "unit", "value"),
     [
         ("25 °C", "degC", 25.0),
+        ("3 mNm", "N*m", 0.003),
+        ("14.5 mNm/A", "N*m/A", 0.0145),
         ("298.15 K", "degC", 25.0),
         ("77 degF", "degC", 25.0),
         ("30 °C/W", "K/W", 30.0),

@@ -255,12 +255,26 @@ def test_the_verdict_says_when_the_data_do_not_decide(differences, told):
     noise = 0.02 * draw.standard_normal(differences.size) * (np.abs(differences) == 0.2)
     shipped = 1 + 0.1 * draw.standard_normal(differences.size)
     rows = [
-        {"case": case, "parts": NOMINAL, "ground": seed, "cost": value}
+        {"case": case, "parts": NOMINAL, "ground": seed, "cost": value, **dict.fromkeys(PARTS, 0.0)}
         for case, cost in ((SHIPPED, shipped), (TUNED, shipped + differences + noise))
         for seed, value in enumerate(cost)
     ]
     table = pd.DataFrame(rows)
     assert re.search(told, verdict(table))
+
+
+@pytest.mark.parametrize("part", ["way_missed", "stuck", "failed"])
+def test_gains_that_come_less_far_do_not_beat_others_by_their_cost(part):
+    draw = np.random.default_rng(4)
+    rows = [
+        {
+            "case": case, "parts": NOMINAL, "ground": seed, "cost": cost + 0.02 * draw.standard_normal(),
+            **dict.fromkeys(PARTS, 0.0), part: missed + 0.02 * draw.standard_normal(),
+        }
+        for case, cost, missed in ((SHIPPED, 1.0, 0.2), (TUNED, 0.8, 0.5))
+        for seed in range(24)
+    ]  # fmt: skip
+    assert verdict(pd.DataFrame(rows)).startswith("the tuned gains cost less but bring the rover less far than")
 
 
 def test_the_command_takes_a_tune_file_or_a_scenario(tmp_path, capsys):
