@@ -274,7 +274,9 @@ def test_gains_that_come_less_far_do_not_beat_others_by_their_cost(part):
         for case, cost, missed in ((SHIPPED, 1.0, 0.2), (TUNED, 0.8, 0.5))
         for seed in range(24)
     ]  # fmt: skip
-    assert verdict(pd.DataFrame(rows)).startswith("the tuned gains cost less but bring the rover less far than")
+    assert verdict(pd.DataFrame(rows)).startswith(
+        "the tuned gains cost less but bring the rover less far than"
+    )
 
 
 def test_the_command_takes_a_tune_file_or_a_scenario(tmp_path, capsys):
