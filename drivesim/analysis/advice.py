@@ -19,6 +19,7 @@ from drivesim.physics import supply
 from drivesim.scenario.scenario import Scenario
 
 LOW = 0.3  # state of charge up to which a fuller pack is worth a word
+DEEP = 1e-3  # m of sinkage from which soil takes torque worth a word
 WEAK = 0.15  # of its open-circuit voltage; a pack that sags by more is worth a word
 
 
@@ -36,7 +37,14 @@ def advice(recording: Recording, why: Reason | None, episodes: Sequence[Stuck], 
     of_wheels = limit == "heat" or (why is not None and limit == why.limit)
     failed = failed_wheels(recording, until) if of_wheels else []
     first = f"first mend what failed at {', '.join(failed)}; then " if failed else ""
+    if limit in ("voltage", "current", "drive") and why is not None and _sunk(recording, why.wheel):
+        first += f"{_soil(recording.scenario)}, since the soil takes the torque; or "
     return first + HELP[limit](recording.scenario) + (_pack(recording) if limit == "voltage" else "")
+
+
+def _sunk(recording: Recording, wheel: str) -> bool:
+    """Tell whether a wheel has pressed into soil as deep as takes torque."""
+    return float(recording.wheels["sinkage"][:, recording.model.names.index(wheel)].max()) > DEEP
 
 
 def _limit(recording: Recording, why: Reason | None, stuck: float, came: float) -> str:

@@ -60,6 +60,7 @@ def run_page(runs: Sequence[Run]) -> str:
         data if shown else None,
         title=title,
         parts=parts,
+        cautions=_cautions(parts),
         same_ground=same,
     )
 
@@ -91,6 +92,15 @@ def _part(run: Run, letter: str) -> dict[str, Any]:
         "scenario": to_yaml(run.scenario),
         "versions": ", ".join(f"{name} {version}" for name, version in summary["versions"].items()),
     }
+
+
+def _cautions(parts: Sequence[dict[str, Any]]) -> list[tuple[str, str]]:
+    """Return each caution once, with the letters of the runs it is for: none where it is for all."""
+    found: dict[str, list[str]] = {}
+    for part in parts:
+        for caution in dict.fromkeys(part["summary"]["cautions"]):
+            found.setdefault(caution, []).append(part["letter"])
+    return [(text, "" if len(on) == len(parts) else " ".join(on)) for text, on in found.items()]
 
 
 def _picture(run: Run, name: str) -> dict[str, str]:

@@ -26,6 +26,15 @@ def test_a_harmless_bounce_takes_no_blame():
     assert result.summary["may_help"].startswith("a stronger or fuller pack")
 
 
+def test_in_soil_a_weak_drive_is_not_the_first_thing_to_change():
+    """At 0.4 A the wheels sink and push at their limit; tyres that press in less come before more current."""
+    weak = "{base: loose_fill.yaml, change: {rover.wheel.driver.current_limit: 0.4 A}}"
+    result = simulate(scenario_from_text(weak, folder=SCENARIOS))
+    assert "at its current limit" in result.verdict
+    soil = "wider tyres or lugs, and less weight, since the soil takes the torque; or a higher current limit"
+    assert result.summary["may_help"].startswith(soil)
+
+
 def test_a_fault_of_a_wheel_comes_first_only_where_it_matters():
     dead = "{at: 0.5 s, kind: driver_dies, wheel: front_left}"
     loose = "{at: 1 s, kind: battery_loose, lasts: 5 s}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -242,3 +243,12 @@ def test_traces_of_another_kind_are_refused_in_one_line(bare, spoil, words):
     with pytest.raises(RunError, match=words) as caught:
         run_page([replace(run, traces=spoil(run.traces))])
     assert "\n" not in str(caught.value)
+
+
+def test_a_caution_for_all_runs_stands_once_and_others_with_their_letters(bare):
+    run = made(EDGE)
+    runs = [replace(run, summary=run.summary | {"cautions": own}) for own in (["hot", "cells"], ["cells"])]
+    page = run_page(runs)
+    listed = re.search(r'<ul class="cautions">(.*?)</ul>', page, re.DOTALL)[1]
+    items = re.findall(r"<li>(.*?)</li>", listed)
+    assert items == ['<span class="letter">A</span> hot', "cells"]
