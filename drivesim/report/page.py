@@ -17,7 +17,7 @@ STYLES = ("uplot.min.css", "page.css", "results.css", "print.css")
 SCRIPTS = (
     "data.js", "clock.js", "chart.js", "strip.js", "charts.js", "scene.js", "top_view.js", "player.js", "main.js",
 )  # fmt: skip
-LIBRARY = "uplot.min.js"
+LIBRARY, ITS_LICENCE = "uplot.min.js", "uplot.LICENSE"
 #: what would end a data block, or a line in old browsers, as JSON may write it instead
 ESCAPES = {sign: f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
 
@@ -40,7 +40,7 @@ def render(
     lets only the styles and scripts of this package run, by their hashes, and nothing be fetched.
     """
     style = "\n".join(_asset(name) for name in STYLES)
-    scripts = [] if data is None else [_asset(LIBRARY), _own_script(script_files)]
+    scripts = [] if data is None else [_library(), _own_script(script_files)]
     allowed = " ".join(_hash(script) for script in scripts) or "'none'"
     policy = (
         "default-src 'none'; img-src data:; base-uri 'none'; form-action 'none'; "
@@ -76,6 +76,12 @@ def picture(png: bytes) -> str:
 @cache
 def _asset(name: str) -> str:
     return (resources.files("drivesim.report") / "assets" / name).read_text(encoding="utf-8").strip()
+
+
+@cache
+def _library() -> str:
+    """Return the plotting library with its licence, which has to go with every copy."""
+    return f"/*\n{_asset(ITS_LICENCE)}\n*/\n{_asset(LIBRARY)}"
 
 
 @cache
