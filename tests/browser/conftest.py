@@ -1,9 +1,7 @@
-"""One browser for all tests of the page, which listens for what no page may do; skipped where there is none."""
+"""Pages of runs for the tests in the browser, opened so that all that no page may do is heard."""
 
 from __future__ import annotations
 
-import os
-import shutil
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
@@ -23,7 +21,6 @@ from drivesim.engine.timeline import Event
 from drivesim.report.writing import write_report
 from drivesim.scenario import scenario_from_text
 
-NAMES = ("chromium", "chromium-browser", "google-chrome")
 EDGE = "{base: slab_edge.yaml, change: {duration: 5 s}}"
 #: odd in all that a view could get wrong: five wheels at four places across, heading back along a slope, a tyre lost
 ODD = """
@@ -50,19 +47,6 @@ change:
     rear: {at: [-90 mm, 0 mm]}
 """
 RUBBLE = "{base: rubble_%s.yaml, change: {duration: 4 s}}"
-
-
-def lacks(what: str) -> None:
-    """Skip, or fail where everything has to be there."""
-    if os.environ.get("DRIVESIM_FULL"):
-        pytest.fail(f"{what} is missing, and DRIVESIM_FULL asks for the tests in the browser")
-    pytest.skip(f"{what} is missing")
-
-
-@pytest.fixture(scope="session")
-def missing():
-    """What to call where something that the tests need is missing."""
-    return lacks
 
 
 HOSTILE = "</script></title><img src=x onerror=alert(1)><script>alert(2)</script>" + "w" * 3000
@@ -102,22 +86,6 @@ class Opened:
         assert all(address.split("#")[0] == own or address.startswith("data:") for address in self.asked), (
             self.asked
         )
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    """The machine's Chromium, without a window."""
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        lacks("the package playwright")
-    program = next((found for name in NAMES if (found := shutil.which(name))), None)
-    if program is None:
-        lacks("Chromium")
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
-        yield found
-        found.close()
 
 
 @pytest.fixture(scope="session")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib.util
 import os
 import re
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -94,23 +93,17 @@ def test_our_colours_can_be_read():
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])
-def test_pages_can_be_read_by_ear_and_by_keyboard(site, look):
+def test_pages_can_be_read_by_ear_and_by_keyboard(site, browser, look):
     """No finding of axe-core on pages with commands, tables and keys; the sheet is two pages of paper."""
-    axe, chromium = pytest.importorskip("axe_playwright_python.sync_playwright"), shutil.which("chromium")
-    if chromium is None and os.environ.get("DRIVESIM_FULL") != "1":
-        pytest.skip("chromium is missing")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        page = browser.new_page(color_scheme=look)
-        for name in ("quick_start", "sheet", "generated/rover_file"):
-            page.goto((site / f"{name}.html").as_uri())
-            found = axe.Axe().run(page).response["violations"]
-            assert not found, (name, [(one["id"], one["nodes"][0]["target"]) for one in found])
-        sheet = sheet_html("a rover with a name as long as they come, of sixty characters")
-        page.set_content(sheet)
-        page.set_viewport_size({"width": 360, "height": 740})
-        assert page.evaluate("document.documentElement.scrollWidth") <= 360, "wider than a phone"
-        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4", prefer_css_page_size=True))) == 2
-        browser.close()
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    page = browser.new_page(color_scheme=look)
+    for name in ("quick_start", "sheet", "generated/rover_file"):
+        page.goto((site / f"{name}.html").as_uri())
+        found = axe.Axe().run(page).response["violations"]
+        assert not found, (name, [(one["id"], one["nodes"][0]["target"]) for one in found])
+    sheet = sheet_html("a rover with a name as long as they come, of sixty characters")
+    page.set_content(sheet)
+    page.set_viewport_size({"width": 360, "height": 740})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360, "wider than a phone"
+    assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4", prefer_css_page_size=True))) == 2
+    page.close()
