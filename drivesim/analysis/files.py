@@ -8,7 +8,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 import xarray as xr
@@ -73,6 +73,16 @@ def _put_in_place(partial: Path, folder: Path) -> None:
             os.replace(old, folder)
         raise RunError(f"{folder}: cannot be replaced ({error.strerror})") from None
     shutil.rmtree(old, ignore_errors=True)
+
+
+def replaced(path: Path, write: Callable[[Path], object]) -> None:
+    """Put what ``write`` makes in the place of ``path``, whole or not at all."""
+    partial = path.with_name(f".{path.name}.part")
+    try:
+        write(partial)
+        os.replace(partial, path)
+    finally:
+        partial.unlink(missing_ok=True)
 
 
 def write_run(run: Run, folder: Path, *, csv_traces: bool = False) -> None:

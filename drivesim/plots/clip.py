@@ -6,7 +6,6 @@ One figure is moved from frame to frame.  A run that leaves its heading is seen 
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +16,7 @@ from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 from PIL import Image
 
+from drivesim.analysis.files import replaced
 from drivesim.errors import DrivesimError
 from drivesim.plots import chosen_style, layout, whole_rows
 from drivesim.plots.clip_views import Frame, FromAbove, FromTheSide, Slots, View
@@ -179,7 +179,7 @@ def write_clip(
     ``progress`` is told how many of its frames are done.  Raises OSError where the file cannot be written.
     """
     target = Path(path)
-    with filled(target.parent) as home:
+    with filled(target.parent):
         images, colours = [], None
         for done, image in enumerate(clip.images(), 1):
             if colours is None:
@@ -194,10 +194,7 @@ def write_clip(
             if images[1:]
             else {}
         )
-        with tempfile.TemporaryDirectory(prefix=".clip-", dir=home) as workshop:
-            partial = Path(workshop, "clip.gif")
-            images[0].save(partial, "gif", optimize=False, **more)
-            os.replace(partial, target)
+        replaced(target, lambda partial: images[0].save(partial, "gif", optimize=False, **more))
     return target
 
 

@@ -18,10 +18,12 @@ from PIL import Image, UnidentifiedImageError
 
 from drivesim.analysis.files import SUMMARY
 from drivesim.errors import RunError
+from drivesim.plots.style import one_line
 from drivesim.report.pictures import embedded
 
 TRUTHS = {"True": True, "False": False}
 MOST_PIXELS, MOST_SHOWN = 40_000_000, 3_000_000  # of a picture; of it in a page, more is made smaller
+MOST_LETTERS = 200  # of what a reader says
 MOST_BYTES = 100_000_000  # of a file; a table takes some twenty times as much in memory
 
 
@@ -95,7 +97,9 @@ class Folder:
 
     def unreadable(self, name: str, why: object) -> RunError:
         """Return the error of a file that is there and cannot be read."""
-        return RunError(f"{self.path}: {name} of this {self.word} cannot be read ({_one_line(why)})")
+        return RunError(
+            f"{self.path}: {name} of this {self.word} cannot be read ({one_line(why, MOST_LETTERS)})"
+        )
 
     def _bytes(self, name: str) -> bytes:
         path = self.path / name
@@ -119,7 +123,7 @@ def reading(path: Path, word: str) -> Iterator[Folder]:
     try:
         yield Folder(path, word)
     except (LookupError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
-        what = f"no {error}" if isinstance(error, KeyError) else _one_line(error)
+        what = f"no {error}" if isinstance(error, KeyError) else one_line(error, MOST_LETTERS)
         raise RunError(
             f"{path}: {SUMMARY} and tables do not fit a {word} ({what}); "
             "was a file edited, or written by another version?"
@@ -143,10 +147,6 @@ def _column(texts: list[str], words: bool) -> list[Any]:
         return [float(text) if text else math.nan for text in texts]
     except ValueError:
         return texts
-
-
-def _one_line(why: object) -> str:
-    return " ".join(str(why).split())[:200]
 
 
 def finite_or_none(values: Sequence[float] | np.ndarray) -> list[float | None]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
+from drivesim.analysis.files import replaced
 from drivesim.analysis.run import Run
 from drivesim.errors import RunError
 from drivesim.report.kinds import page_of
@@ -29,15 +29,7 @@ def write_report(
     text = page_of(given)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, partial = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(text)
-            os.chmod(partial, 0o644)
-            os.replace(partial, path)
-        except BaseException:
-            Path(partial).unlink(missing_ok=True)
-            raise
+        replaced(path, lambda partial: partial.write_text(text, encoding="utf-8"))
     except OSError as error:
         raise RunError(f"{path}: cannot be written ({error.strerror})") from None
     return path

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
-from collections.abc import Callable
 from pathlib import Path
 
+from drivesim.analysis.files import replaced
 from drivesim.errors import RunError
 from drivesim.scenario.writing import to_yaml
 from drivesim.study.sweep_result import Sweep
@@ -55,13 +54,3 @@ def write_sweep(sweep: Sweep, setup: Setup, folder: Path) -> None:
     source = setup.source
     if source is not None:
         replaced(folder / STUDY, lambda path: shutil.copyfile(source, path))
-
-
-def replaced(path: Path, write: Callable[[Path], object]) -> None:
-    """Put what ``write`` makes in the place of ``path``, whole or not at all."""
-    partial = path.with_name(f".{path.name}.part")
-    try:
-        write(partial)
-        os.replace(partial, path)
-    finally:
-        partial.unlink(missing_ok=True)
